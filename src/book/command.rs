@@ -1,0 +1,238 @@
+//! What can be asked of the book, and what it answers. Closed enums.
+
+use super::{MessageOutcome, Policy, Record};
+use crate::model::*;
+use jiff::Timestamp;
+
+/// Everything that changes anything.
+#[derive(Debug, Clone)]
+pub enum Command {
+    /// Intake: one verified message.
+    Receive(Box<Received>),
+    /// Intake again, after a mapping was corrected: a message that was kept as unmappable.
+    Remapped {
+        /// The message.
+        message: MessageKey,
+        /// What it now means.
+        meaning: Meaning,
+    },
+    /// The planner's result.
+    Planned(Box<Plan>),
+    /// The planner is about to work on this order: marked on disk after an unclean stop.
+    Planning(OrderKey),
+    /// A printer's worker wants to send this job; answered `Go` only when `sending` is on disk.
+    Send {
+        /// Which job.
+        job: JobId,
+        /// To which printer.
+        printer: PrinterName,
+        /// SHA-256 (hex) of the bytes.
+        digest: String,
+    },
+    /// The job is on paper.
+    Printed {
+        /// Which job.
+        job: JobId,
+        /// How the worker knows.
+        by: Confirmation,
+    },
+    /// Sending failed.
+    NotPrinted {
+        /// Which job.
+        job: JobId,
+        /// In words.
+        why: String,
+        /// Did at least one byte leave the house?
+        left: BytesLeft,
+    },
+    /// Time passes: scheduled lists, dates that stops wait for, end of a burst, old message ids.
+    Tick,
+    /// The process has started.
+    Started {
+        /// Instant of the last sign of life before, if there was one.
+        last_alive: Option<Timestamp>,
+        /// Did the last run end cleanly?
+        clean: bool,
+    },
+    /// A valid configuration is in force from now on.
+    Adopt {
+        /// Its digest.
+        digest: ConfigDigest,
+        /// What the book needs of it.
+        policy: Box<Policy>,
+        /// The text of its files, kept with the digest.
+        files: std::collections::BTreeMap<String, String>,
+    },
+    /// A person.
+    Person(Action),
+    /// Closed orders older than this were archived up to here; the state drops them.
+    Archived(Vec<OrderKey>),
+}
+
+/// Did bytes leave?
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BytesLeft {
+    /// Not one: it may simply be sent again.
+    None,
+    /// At least one: in doubt.
+    Some,
+}
+
+/// One verified message.
+#[derive(Debug, Clone)]
+pub struct Received {
+    /// Identity.
+    pub message: MessageKey,
+    /// SHA-256 (hex) of the raw body.
+    pub body_digest: String,
+    /// The raw body as text (lossless for UTF-8; other bodies are unmappable and kept as base64).
+    pub raw: Hidden,
+    /// What it means.
+    pub meaning: Meaning,
+}
+
+/// What a message means.
+#[derive(Debug, Clone)]
+pub enum Meaning {
+    /// Orders, in the order of the payload.
+    Orders(Vec<(Order, Person)>),
+    /// Not about orders: acknowledged, nothing to do.
+    NotAnOrder,
+    /// Signed, but it could not be mapped.
+    Unmappable {
+        /// What is wrong, without personal data.
+        reason: String,
+        /// RFC 6901 pointer, or empty.
+        pointer: String,
+    },
+}
+
+/// What people do. Orders are named by key; the desk resolves short numbers before.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Action {
+    /// Nothing more is printed for it.
+    Hold { order: OrderKey, reason: String },
+    /// Lifts every hold of a person or a rule.
+    Release { order: OrderKey },
+    /// Ends it.
+    Cancel { order: OrderKey, reason: String },
+    /// The goods that it waited for are there.
+    Ready { order: OrderKey },
+    /// Answers a question; all orders with the same cause go on.
+    Decide { cause: String, decision: Decision },
+    /// A parcel is packed.
+    Packed { parcel: ParcelId },
+    /// It is not, after all: one step back.
+    Unpack { parcel: ParcelId },
+    /// Parcels are with the carrier.
+    HandedOver { parcels: Vec<ParcelId> },
+    /// There never was such an order: closes a gap.
+    NoSuch { source: SourceName, number: String },
+    /// Prints a paper again; it carries COPY.
+    Reprint { job: JobId, reason: String },
+    /// Takes a queued or uncertain job out.
+    Drop { job: JobId },
+    /// Prints a pick list now.
+    ListNow,
+    /// In a burst: packing starts, so waiting slips and cards print in pack order.
+    StartPacking,
+    /// Prints a test page.
+    TestPage,
+    /// Plans it anew, unless something is printed.
+    Replan { order: OrderKey },
+}
+
+/// Answers to a question.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Decision {
+    /// The cause is mended (a product added, a mapping corrected): try again.
+    Retry,
+    /// It is right as it is: go on.
+    GoOn,
+    /// Cancel the orders concerned.
+    Cancel,
+    /// The newer content counts (same revision, un-cancelled, changed message).
+    TakeNew,
+    /// The older content counts.
+    KeepOld,
+    /// The uncertain paper lies in the tray.
+    OnPaper,
+    /// The uncertain paper is not there: print it again as COPY.
+    Copy,
+}
+
+impl Decision {
+    /// All, with the word that people type.
+    pub const WORDS: [(&'static str, Self); 7] = [
+        ("retry", Self::Retry),
+        ("go-on", Self::GoOn),
+        ("cancel", Self::Cancel),
+        ("take-new", Self::TakeNew),
+        ("keep-old", Self::KeepOld),
+        ("on-paper", Self::OnPaper),
+        ("copy", Self::Copy),
+    ];
+}
+
+/// What a command leads to.
+#[derive(Debug, Default)]
+pub struct Step {
+    /// To be written as one unit, in this order, before `answer` or any effect leaves.
+    pub records: Vec<Record>,
+    /// To be done after the sync.
+    pub effects: Vec<Effect>,
+    /// To be told after the sync.
+    pub answer: Answer,
+}
+
+/// To be done after the facts are on disk.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Effect {
+    /// Ask the planner; its answer comes back as [`Command::Planned`].
+    PlanThis {
+        /// Which order.
+        order: OrderKey,
+        /// For what.
+        pins: Pins,
+    },
+    /// The queue of jobs has changed: wake the printers' workers.
+    Spool,
+}
+
+/// What the caller is told.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Answer {
+    /// Done; a sentence for people (may be empty).
+    #[default]
+    Done,
+    /// Done, with a sentence for people.
+    Said(String),
+    /// Intake: kept; with what it led to.
+    Kept {
+        /// New, or known before.
+        novelty: Novelty,
+        /// The outcome, the same for a repeated message.
+        outcome: MessageOutcome,
+    },
+    /// A job may be sent.
+    Go,
+    /// A new job was queued.
+    Queued(JobId),
+    /// Refused, with the reason and what to do.
+    Refused {
+        /// What is the matter.
+        why: String,
+        /// What to do.
+        remedy: String,
+    },
+}
+
+/// Is the message new?
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Novelty {
+    /// 202.
+    New,
+    /// 200.
+    Known,
+}

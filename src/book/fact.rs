@@ -1,0 +1,397 @@
+//! What has happened. Facts are the ledger's records: JSON with a version, closed, only
+//! ever added to. A fixture per record in `tests/` keeps the written form readable.
+
+use super::Decision;
+use crate::model::*;
+use jiff::Timestamp;
+use jiff::civil::{Date, Time};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Version of the written form of [`Fact`] and [`PersonRecord`].
+pub const RECORD_VERSION: u8 = 1;
+
+/// A fact with its number and instant, as written.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stamped {
+    /// Version of the written form; an unknown one is an error, not a guess.
+    pub v: u8,
+    /// Sequence number, from 1, without gaps.
+    pub seq: u64,
+    /// When.
+    pub at: Timestamp,
+    /// What.
+    pub fact: Fact,
+}
+
+/// One record to be written: a fact, or what tells of a person.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Record {
+    /// Tagged `F`.
+    Fact(Stamped),
+    /// Tagged `P`; the fold never needs it.
+    Person(PersonRecord),
+}
+
+/// What tells of a person.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PersonRecord {
+    /// The person of an order's version.
+    Of {
+        /// Version of the written form.
+        v: u8,
+        /// The order.
+        order: OrderKey,
+        /// Which content of it, counted from 1.
+        version: u32,
+        /// The person.
+        person: Box<Person>,
+    },
+    /// A message's raw body.
+    Raw {
+        /// Version of the written form.
+        v: u8,
+        /// The message.
+        message: MessageKey,
+        /// The body as text.
+        body: Hidden,
+    },
+}
+
+/// What a message led to: remembered, so that a repeated one is answered alike.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MessageOutcome {
+    /// It changed or confirmed these orders.
+    Orders(Vec<OrderKey>),
+    /// It was not about orders.
+    NotAnOrder,
+    /// It could not be mapped; a person is asked.
+    Unmappable,
+    /// The same id came before with another body; a person is asked.
+    Contradicts,
+}
+
+/// What the book needs of the configuration; part of a fact, so that the fold needs nothing else.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Policy {
+    /// IANA name.
+    pub zone: String,
+    /// Local time of the pick list.
+    pub pick_list_at: Time,
+    /// ISO weekday numbers (1 = Monday) without a pick list.
+    pub closed_weekdays: BTreeSet<i8>,
+    /// Dates without one.
+    pub closed_dates: BTreeSet<Date>,
+    /// Size of a day.
+    pub parcels_a_day: u32,
+    /// So many new orders ...
+    pub burst_orders: u32,
+    /// ... within so many seconds are a burst.
+    pub burst_seconds: i64,
+    /// Sources whose numbers have no gaps, with the text before the digits.
+    pub gapless: BTreeMap<SourceName, String>,
+    /// Sources with their own moment of printing.
+    pub print: BTreeMap<SourceName, PrintWhen>,
+    /// What happens to uncertain jobs; a missing kind prints a copy.
+    pub uncertain: BTreeMap<PaperKind, WhenUncertain>,
+    /// Days for which closed orders stay in the state before they are archived.
+    pub archive_after_days: u32,
+}
+
+/// Who did it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Actor {
+    /// The shop's message.
+    Shop,
+    /// A person at the desk.
+    Person,
+    /// The program itself (a schedule, a plan).
+    Program,
+}
+
+/// What has happened.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Fact {
+    /// A message was kept.
+    MessageKept {
+        /// Identity.
+        message: MessageKey,
+        /// SHA-256 (hex) of its body.
+        body_digest: String,
+        /// What it led to.
+        outcome: MessageOutcome,
+    },
+    /// An order came for the first time.
+    OrderReceived {
+        /// Its content, version 1.
+        order: Box<Order>,
+        /// The message.
+        message: MessageKey,
+    },
+    /// A newer content replaced the older one.
+    OrderRevised {
+        /// The content.
+        order: Box<Order>,
+        /// Its version, counted from 1.
+        version: u32,
+        /// The message.
+        message: MessageKey,
+        /// What differs, one line each, without personal data.
+        differences: Vec<String>,
+    },
+    /// An older content came late: history, no effect.
+    OrderStale {
+        /// Which.
+        order: OrderKey,
+        /// Its revision.
+        revision: Option<Revision>,
+    },
+    /// Another content with the same revision came; it is kept until a person decides.
+    OrderContradicted {
+        /// The other content.
+        order: Box<Order>,
+        /// Its version, if it is taken.
+        version: u32,
+    },
+    /// A cancellation came before its order.
+    CancellationRemembered {
+        /// Which.
+        order: OrderKey,
+    },
+    /// It is cancelled.
+    OrderCancelled {
+        /// Which.
+        order: OrderKey,
+        /// Who.
+        by: Actor,
+        /// Why, in words.
+        reason: String,
+    },
+    /// It is open again.
+    OrderReopened {
+        /// Which.
+        order: OrderKey,
+        /// Who.
+        by: Actor,
+    },
+    /// The planner was asked.
+    PlanAsked {
+        /// Which.
+        order: OrderKey,
+        /// For what.
+        pins: Pins,
+    },
+    /// The planner is about to work on it (after an unclean stop only).
+    PlanStarted {
+        /// Which.
+        order: OrderKey,
+    },
+    /// A plan is in force; its parcels got these identities.
+    Planned {
+        /// The plan with its explanation.
+        plan: Box<Plan>,
+        /// One for each of its parcels.
+        parcels: Vec<ParcelId>,
+    },
+    /// A plan came for something that had changed meanwhile.
+    PlanRefused {
+        /// Which.
+        order: OrderKey,
+        /// Why.
+        why: String,
+    },
+    /// A stop stands.
+    StopPut {
+        /// Which order; `None` for a question about no order (an unmappable message).
+        order: Option<OrderKey>,
+        /// The stop.
+        stop: StopKind,
+    },
+    /// A stop is gone.
+    StopLifted {
+        /// Which order.
+        order: Option<OrderKey>,
+        /// The stop.
+        stop: StopKind,
+        /// Who.
+        by: Actor,
+    },
+    /// A question was answered.
+    Decided {
+        /// Its cause, as typed.
+        cause: String,
+        /// The answer.
+        decision: Decision,
+    },
+    /// A parcel moved from stage to stage.
+    ParcelMoved {
+        /// Which.
+        parcel: ParcelId,
+        /// From.
+        from: Stage,
+        /// To.
+        to: Stage,
+        /// Who.
+        by: Actor,
+    },
+    /// A job was queued.
+    JobQueued {
+        /// Identity.
+        job: JobId,
+        /// Kind.
+        kind: PaperKind,
+        /// About what.
+        subject: Subject,
+        /// A second one.
+        copy: Option<CopyMark>,
+        /// Order within the queue.
+        rank: u32,
+    },
+    /// It is about to be sent; on disk before the first byte leaves.
+    JobSending {
+        /// Which.
+        job: JobId,
+        /// To which printer.
+        printer: PrinterName,
+        /// SHA-256 (hex) of the bytes.
+        digest: String,
+    },
+    /// Not one byte left: queued again.
+    JobRequeued {
+        /// Which.
+        job: JobId,
+        /// Why.
+        why: String,
+    },
+    /// In doubt.
+    JobUncertain {
+        /// Which.
+        job: JobId,
+        /// Why.
+        why: String,
+    },
+    /// Printed.
+    JobOnPaper {
+        /// Which.
+        job: JobId,
+        /// How we know.
+        by: Confirmation,
+    },
+    /// Taken out.
+    JobDropped {
+        /// Which.
+        job: JobId,
+        /// Why.
+        why: String,
+    },
+    /// A number is missing.
+    GapSeen {
+        /// The shop.
+        source: SourceName,
+        /// The number that never came.
+        number: String,
+        /// The numbers around it that did.
+        between: (String, String),
+    },
+    /// It came, or a person said that there is none.
+    GapClosed {
+        /// The shop.
+        source: SourceName,
+        /// The number.
+        number: String,
+        /// Who.
+        by: Actor,
+    },
+    /// A configuration is in force.
+    ConfigAdopted {
+        /// Its digest.
+        digest: ConfigDigest,
+        /// What the book needs of it.
+        policy: Box<Policy>,
+        /// The text of its files, where this digest was not kept before.
+        files: BTreeMap<String, String>,
+    },
+    /// The process started.
+    Started {
+        /// Off from and since when, and how it ended.
+        off_since: Option<Timestamp>,
+        /// Ended cleanly.
+        clean: bool,
+    },
+    /// A sale's rush began or ended.
+    ModeChanged {
+        /// Which mode from now on.
+        mode: Mode,
+    },
+    /// Packing starts: what waits prints in pack order.
+    PackingStarted {
+        /// Who.
+        by: Actor,
+    },
+    /// Closed orders went into the archive; the state no longer holds them.
+    Archived {
+        /// Which.
+        orders: Vec<OrderKey>,
+    },
+}
+
+/// Modes of printing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Mode {
+    /// One by one, as orders arrive.
+    #[default]
+    Trickle,
+    /// Slips and cards wait until packing starts.
+    Burst,
+}
+
+/// Stages of a parcel; an order's stage is that of its least advanced parcel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stage {
+    /// No parcels yet (orders only).
+    Received,
+    /// It has a plan.
+    Planned,
+    /// Its slip is on paper.
+    Printed,
+    /// It is packed.
+    Packed,
+    /// The carrier has it.
+    HandedOver,
+}
+
+impl Stage {
+    /// The word used on screen and paper.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Received => "received",
+            Self::Planned => "planned",
+            Self::Printed => "printed",
+            Self::Packed => "packed",
+            Self::HandedOver => "handed over",
+        }
+    }
+}
+
+/// Kinds of stops; with any of them nothing more is printed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum StopKind {
+    /// A question.
+    NeedsYou(Question),
+    /// A person or a rule holds it.
+    Held {
+        /// Why.
+        reason: String,
+        /// The rule, if it was one.
+        rule: Option<String>,
+    },
+    /// Made to order, stock, a date.
+    Waiting(Wait),
+}

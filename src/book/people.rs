@@ -1,0 +1,46 @@
+//! What is known of persons: kept beside the state, folded from `P` records, never
+//! needed by the fold of facts.
+
+use super::PersonRecord;
+use crate::model::*;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Persons of the orders in the state, and raw bodies that wait for a better mapping.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct People {
+    persons: BTreeMap<OrderKey, BTreeMap<u32, Person>>,
+    raw: BTreeMap<SourceName, BTreeMap<String, Hidden>>,
+}
+
+impl People {
+    /// Takes in one record.
+    pub fn apply(&mut self, record: &PersonRecord) {
+        match record {
+            PersonRecord::Of { order, version, person, .. } => {
+                self.persons.entry(order.clone()).or_default().insert(*version, (**person).clone());
+            }
+            PersonRecord::Raw { message, body, .. } => {
+                self.raw.entry(message.source.clone()).or_default().insert(message.id.clone(), body.clone());
+            }
+        }
+    }
+    /// The person of an order's version; `None` once forgotten.
+    pub fn of(&self, order: &OrderKey, version: u32) -> Option<&Person> {
+        self.persons.get(order)?.get(&version)
+    }
+    /// A raw body that is still kept here.
+    pub fn raw(&self, message: &MessageKey) -> Option<&Hidden> {
+        self.raw.get(&message.source)?.get(&message.id)
+    }
+    /// Drops an order's persons from memory (archived or forgotten).
+    pub fn drop_order(&mut self, order: &OrderKey) {
+        self.persons.remove(order);
+    }
+    /// Drops a raw body from memory: the ledger still has it.
+    pub fn drop_raw(&mut self, message: &MessageKey) {
+        if let Some(of_source) = self.raw.get_mut(&message.source) {
+            of_source.remove(&message.id);
+        }
+    }
+}

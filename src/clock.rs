@@ -1,0 +1,44 @@
+//! The only place that reads time.
+//!
+//! May touch: the system clock. Never: decides anything. Local time of day is computed by
+//! [`crate::model::daytime`] from an instant that this module gave.
+
+use jiff::Timestamp;
+use std::sync::Mutex;
+
+/// Tells the time.
+pub trait Clock: Send + Sync {
+    /// The present instant.
+    fn now(&self) -> Timestamp;
+}
+
+/// The machine's clock.
+#[derive(Debug, Default, Clone, Copy)]
+pub struct SystemClock;
+
+impl Clock for SystemClock {
+    fn now(&self) -> Timestamp {
+        Timestamp::now()
+    }
+}
+
+/// A clock that a simulation sets.
+#[derive(Debug)]
+pub struct SetClock(Mutex<Timestamp>);
+
+impl SetClock {
+    /// Begins at `at`.
+    pub fn new(at: Timestamp) -> Self {
+        Self(Mutex::new(at))
+    }
+    /// Moves to `at`, forward or back.
+    pub fn set(&self, at: Timestamp) {
+        *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = at;
+    }
+}
+
+impl Clock for SetClock {
+    fn now(&self) -> Timestamp {
+        *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+}

@@ -1,0 +1,3 @@
+//! Wires everything together; reload and shutdown.
+//!
+//! May touch: every module. Never: decides anything about orders.

@@ -1,0 +1,5 @@
+//! The public listener: limits, signature schemes, mapping of a raw request to a checked
+//! [`crate::model::Order`].
+//!
+//! May touch: sockets, bytes, secrets. Never: decides anything about an order; stores or
+//! prints anything; answers 2xx before the ledger said "on disk".

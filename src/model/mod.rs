@@ -1,0 +1,22 @@
+//! Plain types that every other module shares: quantities, orders, the workshop
+//! as configured, plans, papers.
+//!
+//! May touch: its arguments. Never: any other module of this crate, I/O, clocks,
+//! async, randomness.
+
+pub mod daytime;
+pub mod order;
+pub mod paper;
+pub mod place;
+pub mod plan;
+pub mod quantity;
+pub mod text;
+pub mod workshop;
+
+pub use order::*;
+pub use paper::*;
+pub use place::*;
+pub use plan::*;
+pub use quantity::*;
+pub use text::*;
+pub use workshop::*;

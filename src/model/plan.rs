@@ -1,0 +1,273 @@
+//! What the planner answers: parcels, their cost, and why.
+
+use super::{
+    BatchName, CardName, ConfigDigest, ContainerName, Money, OrderKey, Revision, ServiceName, Sku, SupplyName, Weight,
+};
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// A parcel's identity: its own; it may carry several orders (joined), and an order may need several.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct ParcelId(pub u64);
+
+impl fmt::Display for ParcelId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "p{}", self.0)
+    }
+}
+
+/// What a plan was made for; a result for something that has changed meanwhile is refused.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Pins {
+    /// How often the order's content has changed when the plan was asked for (counted by the book from 1).
+    pub order_version: u32,
+    /// The payload's own revision, for people.
+    pub revision: Option<Revision>,
+    /// The configuration.
+    pub config: ConfigDigest,
+    /// Sequence number of the last change of stock.
+    pub stock: u64,
+    /// The day on which the parcel is to be handed over.
+    pub hand_over: Date,
+}
+
+/// The planner's answer for one order. It cannot fail: what it could not settle is data.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Plan {
+    /// The order.
+    pub order: OrderKey,
+    /// What it was made for.
+    pub pins: Pins,
+    /// The parcels; empty where a question stands in the way.
+    pub parcels: Vec<PlannedParcel>,
+    /// Cost of all parcels; `None` without parcels.
+    pub cost: Option<Money>,
+    /// Is it the least possible?
+    pub verdict: Verdict,
+    /// What a person must settle before anything is printed.
+    pub questions: Vec<Question>,
+    /// Reasons to wait that are no questions: made to order, a rule's hold, a date.
+    pub waits: Vec<Wait>,
+    /// What else was weighed, best first, with what it would have cost or why it failed.
+    pub alternatives: Vec<Alternative>,
+    /// "110 g less would cost 6.90 (the step below)" and the like: near misses, one sentence each.
+    pub what_would_change: Vec<String>,
+    /// Names of the rules that took part, in file order.
+    pub rules: Vec<String>,
+    /// A rule says that this goes first.
+    pub urgent: bool,
+}
+
+/// How sure the planner is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// No cheaper set of parcels exists.
+    Proved,
+    /// The best that was found; nothing can cost less than `least_possible`.
+    BestFound {
+        /// A lower bound.
+        least_possible: Money,
+    },
+    /// There are no parcels.
+    Nothing,
+}
+
+/// One parcel of a plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlannedParcel {
+    /// What closes around the goods.
+    pub container: ContainerName,
+    /// The carrier's own container around it (a fixed-price mailer), if any.
+    pub inside: Option<ContainerName>,
+    /// How it travels.
+    pub service: ServiceName,
+    /// The zone that the tariff found, as the tariff calls it; empty for services without zones.
+    pub zone: String,
+    /// What lies in it.
+    pub contents: Vec<Content>,
+    /// Predicted weight with everything.
+    pub weight: Weight,
+    /// Plus or minus.
+    pub tolerance: Weight,
+    /// What it costs, in parts.
+    pub cost: CostParts,
+    /// Supplies that packing uses, in base units of each supply.
+    pub supplies: Vec<SupplyUse>,
+    /// Where each piece lies, for the picture; empty where only a hint or a mailer says that it fits.
+    pub placement: Vec<Placed>,
+    /// Inner size in whole millimetres that `placement` refers to.
+    pub inner_mm: [i64; 3],
+    /// For the bench: things to know, from rules and products ("how to lay it", wishes stand in the person's part).
+    pub notes: Vec<String>,
+    /// Dangers and duties: heavy, fragile, allergens, dangerous goods words. Printed with a mark.
+    pub cautions: Vec<String>,
+    /// Cards to print.
+    pub cards: Vec<CardName>,
+}
+
+/// So many of one product in a parcel.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Content {
+    /// The product (parts of a bundle are listed by their own sku).
+    pub sku: Sku,
+    /// How many.
+    pub quantity: u32,
+    /// From which batch, if the stock says.
+    pub batch: Option<BatchName>,
+    /// The order's line (from 0) it stems from; `None` for what a rule added (a sample).
+    pub line: Option<usize>,
+}
+
+/// What a parcel costs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CostParts {
+    /// The tariff's price.
+    pub postage: Money,
+    /// Surcharges of the service.
+    pub surcharges: Money,
+    /// The container.
+    pub container: Money,
+    /// Supplies.
+    pub supplies: Money,
+}
+
+impl CostParts {
+    /// All parts.
+    pub fn total(&self) -> Money {
+        self.postage + self.surcharges + self.container + self.supplies
+    }
+}
+
+/// How much of a supply something uses.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SupplyUse {
+    /// Which.
+    pub supply: SupplyName,
+    /// Amount in the supply's base unit: nanometres of tape, nanograms of fill, pieces.
+    pub amount: i64,
+}
+
+/// A piece in its place, whole millimetres, origin at the inner left front floor corner.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Placed {
+    /// Index into the parcel's `contents`.
+    pub content: usize,
+    /// Corner nearest the origin.
+    pub at: [i64; 3],
+    /// Sides as turned.
+    pub size: [i64; 3],
+}
+
+/// Something that was weighed and not taken.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Alternative {
+    /// In short: `Medium in a Skipper`, `2 x Small by Road`.
+    pub what: String,
+    /// What it would cost; `None` where it cannot be done.
+    pub cost: Option<Money>,
+    /// Why not: one short sentence.
+    pub why: String,
+}
+
+/// Something that a person must settle; orders with the same `cause` share one question.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Question {
+    /// What groups it.
+    pub cause: Cause,
+    /// What is the matter: one sentence without personal data.
+    pub what: String,
+    /// What to do about it: one sentence, naming the command or the file.
+    pub remedy: String,
+}
+
+/// What a question is about. Closed; `Display` is its stable key, as typed in `dawnslip decide`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cause {
+    /// This product is in no `products.toml`.
+    UnknownProduct(Sku),
+    /// This product has no weight or dims.
+    IncompleteProduct(Sku),
+    /// The payload could not be mapped to an order (the message's id).
+    Unmappable(String),
+    /// The same message id came with another body.
+    MessageChanged(String),
+    /// The order has a flaw.
+    Flaw(OrderKey, super::FlawKind),
+    /// No container holds it, or none that a service takes.
+    NothingFits(OrderKey),
+    /// No service goes there.
+    NoService(OrderKey),
+    /// A rule asks.
+    Rule(String, OrderKey),
+    /// A rule failed while it was evaluated.
+    RuleFailed(String),
+    /// Two contents with the same revision.
+    SameRevision(OrderKey),
+    /// Cancelled or changed in a way that needs a person after printing.
+    AfterPrinting(OrderKey),
+    /// Un-cancelled after something was printed.
+    Uncancelled(OrderKey),
+    /// The program stopped twice while it worked on this order.
+    StoppedProgram(OrderKey),
+    /// A job is `uncertain` and its kind says `ask`.
+    UncertainPaper(u64),
+}
+
+impl fmt::Display for Cause {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::UnknownProduct(sku) => write!(f, "unknown-product:{sku}"),
+            Self::IncompleteProduct(sku) => write!(f, "incomplete-product:{sku}"),
+            Self::Unmappable(id) => write!(f, "unmappable:{id}"),
+            Self::MessageChanged(id) => write!(f, "message-changed:{id}"),
+            Self::Flaw(key, kind) => {
+                let kind = match kind {
+                    super::FlawKind::NoAddress => "no-address",
+                    super::FlawKind::UnknownCountry => "unknown-country",
+                    super::FlawKind::NoName => "no-name",
+                    super::FlawKind::BadQuantity => "bad-quantity",
+                    super::FlawKind::NoGoods => "no-goods",
+                    super::FlawKind::OddCharacters => "odd-characters",
+                };
+                write!(f, "{kind}:{key}")
+            }
+            Self::NothingFits(key) => write!(f, "nothing-fits:{key}"),
+            Self::NoService(key) => write!(f, "no-service:{key}"),
+            Self::Rule(rule, key) => write!(f, "rule:{rule}:{key}"),
+            Self::RuleFailed(rule) => write!(f, "rule-failed:{rule}"),
+            Self::SameRevision(key) => write!(f, "same-revision:{key}"),
+            Self::AfterPrinting(key) => write!(f, "after-printing:{key}"),
+            Self::Uncancelled(key) => write!(f, "uncancelled:{key}"),
+            Self::StoppedProgram(key) => write!(f, "stopped-program:{key}"),
+            Self::UncertainPaper(job) => write!(f, "uncertain-paper:{job}"),
+        }
+    }
+}
+
+/// A reason to wait that is no question.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Wait {
+    /// A rule holds it until a person releases it.
+    Rule {
+        /// The rule's name.
+        rule: String,
+        /// Its reason, in words.
+        reason: String,
+    },
+    /// Made to order: waits until a person says `ready`.
+    MadeToOrder(Sku),
+    /// Not before this date.
+    Date(Date),
+    /// So many are missing from the stock.
+    Stock {
+        /// Which product.
+        sku: Sku,
+        /// How many are missing.
+        missing: u32,
+    },
+}

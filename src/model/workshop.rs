@@ -1,0 +1,757 @@
+//! The workshop as configured: validated and immutable. `config` builds it from files;
+//! everything else only reads it.
+
+use super::*;
+use jiff::SignedDuration;
+use jiff::civil::{Date, Time, Weekday};
+use jiff::tz::TimeZone;
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+/// Everything that the configuration folder says.
+#[derive(Debug, Clone)]
+pub struct Workshop {
+    /// Digest of all files.
+    pub digest: ConfigDigest,
+    /// The name on paper.
+    pub name: String,
+    /// BCP 47 language of the paper, which is also the stem of the file in `words/`.
+    pub language: String,
+    /// How numbers and dates look.
+    pub locale: Locale,
+    /// IANA zone of the workshop.
+    pub zone: TimeZone,
+    /// The one currency of prices and costs.
+    pub currency: Currency,
+    /// The sender's country, and address lines for labels.
+    pub country: CountryCode,
+    /// Address lines as printed.
+    pub sender: Vec<String>,
+    /// When, on which days, how much.
+    pub day: Day,
+    /// Days after which a person's data are erased.
+    pub retention_days: u32,
+    /// Minutes of labour per parcel times wage: shown apart, never part of the choice unless set.
+    pub labour: Option<Money>,
+    /// Where to listen.
+    pub listeners: Listeners,
+    /// Limits of intake.
+    pub limits: Limits,
+    /// Shops.
+    pub sources: BTreeMap<SourceName, Source>,
+    /// Goods, in file order.
+    pub products: Vec<Product>,
+    /// Containers, in file order (which breaks ties).
+    pub containers: Vec<Container>,
+    /// Supplies, in file order.
+    pub supplies: Vec<Supply>,
+    /// What every parcel gets.
+    pub every_parcel: Vec<SupplyUse>,
+    /// Services, in file order.
+    pub services: Vec<Service>,
+    /// Rules, in file order.
+    pub rules: Vec<Rule>,
+    /// Printers, in file order; the first is the default.
+    pub printers: Vec<Printer>,
+    /// Which printer gets which kind; a kind that is missing goes to the first printer.
+    pub routes: BTreeMap<PaperKind, PrinterName>,
+    /// Card templates by name.
+    pub cards: BTreeMap<CardName, CardTemplate>,
+    /// The card that is printed where no rule says another; `None` prints no cards.
+    pub default_card: Option<CardName>,
+    /// Printed words.
+    pub words: Words,
+    /// A folder with more fonts, if configured.
+    pub fonts: Option<PathBuf>,
+    /// The files as read, name (relative) and text: kept beside every plan that used them.
+    pub files: BTreeMap<String, String>,
+}
+
+impl Workshop {
+    /// The product with this sku.
+    pub fn product(&self, sku: &Sku) -> Option<&Product> {
+        self.products.iter().find(|p| &p.sku == sku)
+    }
+    /// The container of this name.
+    pub fn container(&self, name: &ContainerName) -> Option<&Container> {
+        self.containers.iter().find(|c| &c.name == name)
+    }
+    /// The service of this name.
+    pub fn service(&self, name: &ServiceName) -> Option<&Service> {
+        self.services.iter().find(|s| &s.name == name)
+    }
+    /// The supply of this name.
+    pub fn supply(&self, name: &SupplyName) -> Option<&Supply> {
+        self.supplies.iter().find(|s| &s.name == name)
+    }
+    /// The printer for a kind of paper.
+    pub fn printer_for(&self, kind: PaperKind) -> Option<&Printer> {
+        let named = self.routes.get(&kind).and_then(|name| self.printers.iter().find(|p| &p.name == name));
+        named.or(self.printers.first())
+    }
+}
+
+/// How numbers and dates look on paper.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Locale {
+    /// Between whole and part: `.` or `,`.
+    pub decimal_mark: char,
+    /// Dates as `25 Nov` (true) or `Nov 25`.
+    pub day_first: bool,
+}
+
+/// The working day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Day {
+    /// Local time of the pick list.
+    pub pick_list_at: Time,
+    /// No pick list on these weekdays.
+    pub closed_weekdays: Vec<Weekday>,
+    /// Nor on these dates.
+    pub closed_dates: BTreeSet<Date>,
+    /// The list is sized to this many parcels, oldest promise first.
+    pub parcels_a_day: u32,
+    /// From and until: nothing prints in between (stop notes do). May cross midnight.
+    pub quiet: Option<(Time, Time)>,
+    /// When a trickle becomes a burst.
+    pub burst: BurstSwitch,
+}
+
+/// Slips and cards print one by one as orders trickle in; in a burst they wait and print in
+/// pack order when packing starts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BurstSwitch {
+    /// So many new orders ...
+    pub orders: u32,
+    /// ... within so long start a burst; as long without a new one ends it.
+    pub within: SignedDuration,
+}
+
+/// Where the daemon listens.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Listeners {
+    /// For shops.
+    pub intake: SocketAddr,
+    /// For people; loopback unless a token is set.
+    pub desk: SocketAddr,
+    /// File (or systemd credential) with the desk's token; needed for any bind beyond loopback.
+    pub desk_token: Option<SecretRef>,
+    /// Host names under which the desk may be asked, besides the address itself and `localhost`.
+    pub desk_hosts: Vec<String>,
+}
+
+/// Limits of intake (DESIGN 5).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Limits {
+    /// Bytes of one body.
+    pub body_bytes: usize,
+    /// Time for the request's head.
+    pub header_time: SignedDuration,
+    /// Time for its body.
+    pub body_time: SignedDuration,
+    /// Connections at once.
+    pub connections: usize,
+    /// Requests a minute and source, as a bucket of the same size.
+    pub per_minute: u32,
+}
+
+/// Where a secret lies: never its value.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SecretRef {
+    /// A file; relative to the configuration folder.
+    File(PathBuf),
+    /// A systemd credential's name, found in `$CREDENTIALS_DIRECTORY`.
+    Credential(String),
+}
+
+/// A shop.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// Its name.
+    pub name: SourceName,
+    /// How its messages are signed.
+    pub scheme: Scheme,
+    /// Secrets, all accepted (rotation).
+    pub secrets: Vec<SecretRef>,
+    /// How its payload is read.
+    pub payload: Payload,
+    /// Its order numbers have no gaps: a missing one is reported. The text before the digits (`S-`).
+    pub gapless_prefix: Option<String>,
+    /// When its papers print; `None` follows the mode (trickle or burst).
+    pub print: Option<PrintWhen>,
+}
+
+/// When the papers of a source or kind print.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PrintWhen {
+    /// As orders arrive.
+    OnArrival,
+    /// In pack order, when packing starts.
+    WhenPackingStarts,
+}
+
+/// Signature schemes. RFC 9421 finds its place here.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Scheme {
+    /// The open Standard Webhooks specification.
+    StandardWebhooks {
+        /// Seconds of clock difference accepted; exactly so many are accepted.
+        tolerance: SignedDuration,
+    },
+    /// HMAC-SHA-256 over the raw body or a template.
+    BodyHmac(BodyHmac),
+}
+
+/// Plain HMAC-SHA-256 in a header.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BodyHmac {
+    /// Header with the signature, lower case.
+    pub header: String,
+    /// How it is written.
+    pub encoding: SignatureEncoding,
+    /// Text before the signature in the header (`sha256=`).
+    pub prefix: String,
+    /// Header with a unix timestamp, and the tolerance.
+    pub timestamp: Option<(String, SignedDuration)>,
+    /// What is signed; `None`: the raw body. `{timestamp}`, `{id}` and `{body}` are replaced.
+    pub template: Option<String>,
+    /// Header with a message id; it counts as identity only if the template signs it.
+    pub id_header: Option<String>,
+}
+
+/// How a signature is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SignatureEncoding {
+    /// Hexadecimal, either case.
+    Hex,
+    /// Standard base64 with padding.
+    Base64,
+}
+
+/// How a payload is read.
+#[derive(Debug, Clone)]
+pub enum Payload {
+    /// schema.org `Order` as JSON-LD.
+    SchemaOrg,
+    /// Any JSON by paths.
+    Mapped(Box<Mapping>),
+}
+
+/// Paths into a payload: each an RFC 6901 pointer (starts with `/`, or is empty) or an RFC 9535 query (starts with `$`).
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Mapping {
+    /// Where the orders are, if a message can hold several or wraps one; default: the whole.
+    pub order: Option<String>,
+    /// Messages for which this finds nothing are no orders: acknowledged and left alone.
+    pub only_if: Option<String>,
+    /// The shop's number.
+    pub number: String,
+    /// Revision (a whole number, or an RFC 3339 instant).
+    pub revision: Option<String>,
+    /// When placed: RFC 3339.
+    pub placed: Option<String>,
+    /// Cancelled where this finds a value among `cancelled_values` (or `true` if none are given).
+    pub cancelled: Option<String>,
+    /// See `cancelled`.
+    pub cancelled_values: Vec<String>,
+    /// The lines.
+    pub lines: String,
+    /// Within a line: sku, name, quantity, unit price.
+    pub line: LineMapping,
+    /// The recipient's name; several paths are joined by a space.
+    pub recipient: Vec<String>,
+    /// The buyer's name.
+    pub buyer: Vec<String>,
+    /// Street lines.
+    pub street: Vec<String>,
+    /// Town.
+    pub locality: Option<String>,
+    /// Region.
+    pub region: Option<String>,
+    /// Postcode.
+    pub postcode: Option<String>,
+    /// Country, two letters.
+    pub country: Option<String>,
+    /// E-mail.
+    pub email: Option<String>,
+    /// Phone.
+    pub phone: Option<String>,
+    /// A gift where this finds `true`, or any text.
+    pub gift: Option<String>,
+    /// The gift's text.
+    pub gift_message: Option<String>,
+    /// A wish.
+    pub wish: Option<String>,
+    /// The requested service.
+    pub service: Option<String>,
+    /// The goods' total, and where its currency stands.
+    pub total: Option<String>,
+    /// Currency of prices: a path, or a code.
+    pub currency: Option<String>,
+    /// Prices are in minor units (whole numbers).
+    pub prices_minor: bool,
+    /// Not before: a date.
+    pub not_before: Option<String>,
+    /// Language of the customer.
+    pub language: Option<String>,
+}
+
+/// Paths within one line.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct LineMapping {
+    /// The sku.
+    pub sku: String,
+    /// What the shop calls it.
+    pub name: Option<String>,
+    /// How many.
+    pub quantity: Option<String>,
+    /// Price of one.
+    pub unit_price: Option<String>,
+    /// Not goods where this finds a value among `skip_values` (or anything, if none are given).
+    pub skip: Option<String>,
+    /// See `skip`.
+    pub skip_values: Vec<String>,
+}
+
+/// A product, with what it inherits (`like`) already filled in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Product {
+    /// Identity.
+    pub sku: Sku,
+    /// On paper.
+    pub name: String,
+    /// Outer size as it goes into a container, third side upright; `None` needs a person.
+    pub dims: Option<Dims>,
+    /// Weight of one; `None` needs a person.
+    pub weight: Option<Weight>,
+    /// Where it lies.
+    pub shelf: String,
+    /// How it may be turned.
+    pub turn: Turn,
+    /// Nothing may stand on it.
+    pub fragile: bool,
+    /// So many may stand on each other; `None`: any number.
+    pub stack: Option<u32>,
+    /// Cushion around it, on every side.
+    pub cushion: Length,
+    /// Soft goods can be pressed to this share of their height, in percent; 100 for hard things.
+    pub softness_percent: u32,
+    /// A bundle: made of others.
+    pub made_of: Vec<(Sku, u32)>,
+    /// Waits until a person says `ready`.
+    pub made_to_order: bool,
+    /// Is a tool of the shop, not goods (voucher, download): needs no parcel.
+    pub not_shipped: bool,
+    /// At the bench before packing: "wrap in tissue".
+    pub preparation: Option<String>,
+    /// How to lay it.
+    pub how_to_lay: Option<String>,
+    /// Supplies for each piece.
+    pub supplies: Vec<SupplyUse>,
+    /// For the card: Markdown of one paragraph.
+    pub care: Option<String>,
+    /// For the card.
+    pub ingredients: Option<String>,
+    /// For the card and as a caution.
+    pub allergens: Vec<String>,
+    /// Dangerous-goods words, shown as a caution that defers to the carrier's rules.
+    pub danger: Option<String>,
+    /// HS code, origin and value for customs.
+    pub customs: Option<Customs>,
+    /// Batches on the shelf, in file order: own size and weight where they differ.
+    pub batches: Vec<Batch>,
+}
+
+/// Customs data of a product.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Customs {
+    /// Harmonised System code.
+    pub hs_code: String,
+    /// Country of origin.
+    pub origin: CountryCode,
+    /// Description in plain words.
+    pub description: String,
+}
+
+/// One made batch.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Batch {
+    /// As on the shelf label.
+    pub name: BatchName,
+    /// Own size.
+    pub dims: Option<Dims>,
+    /// Own weight.
+    pub weight: Option<Weight>,
+    /// Best before; first-expiring goes first.
+    pub best_before: Option<Date>,
+    /// Pieces when it was put on the shelf; `None`: not counted.
+    pub made: Option<u32>,
+    /// Shelf, where it differs.
+    pub shelf: Option<String>,
+}
+
+/// Allowed turns by right angles.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Turn {
+    /// All six.
+    Any,
+    /// The height stays upright: two turns.
+    ThisSideUp,
+    /// Lies on its largest face: two turns of that.
+    FlatOnly,
+}
+
+/// Anything that closes around goods.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Container {
+    /// Identity.
+    pub name: ContainerName,
+    /// Kind with its measures.
+    pub kind: ContainerKind,
+    /// Weight when empty.
+    pub tare: Weight,
+    /// What one costs.
+    pub cost: Money,
+    /// Cushion along every inner wall, taken off the room inside.
+    pub cushion: Length,
+    /// Most that it may carry.
+    pub load_max: Option<Weight>,
+    /// Pieces in stock; `None`: not counted.
+    pub stock: Option<u32>,
+    /// The carrier's own container: usable only with services that name it.
+    pub carriers: bool,
+    /// Containers (by name) that may stand in this one; empty: goods go straight in (see `goods`).
+    pub takes: Vec<ContainerName>,
+    /// Goods may go straight in.
+    pub goods: bool,
+    /// "Holds at most N of SKU" said by a person: overrules geometry downwards.
+    pub holds: Vec<Holds>,
+    /// Supplies for closing one: tape, fill.
+    pub supplies: Vec<SupplyUse>,
+    /// Filling: how much of the free room is filled, with what; its weight counts.
+    pub fill: Option<Fill>,
+}
+
+/// Container kinds with their measures.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ContainerKind {
+    /// A rigid box.
+    Box {
+        /// Room inside.
+        inner: Dims,
+        /// Size outside.
+        outer: Dims,
+    },
+    /// A padded mailer by girth geometry: see `plan::fit`.
+    PaddedMailer {
+        /// Inside, flat: to the closed edge, and across.
+        flat: [Length; 2],
+        /// Outside, flat.
+        outer: [Length; 2],
+        /// Lost along and across to padding, ears and flap (calibrated by a person).
+        allowance: [Length; 2],
+        /// Thickest that is allowed.
+        thickness_max: Length,
+    },
+    /// An envelope by thickness.
+    Envelope {
+        /// Inside, flat.
+        flat: [Length; 2],
+        /// Thickest that is allowed.
+        thickness_max: Length,
+    },
+}
+
+/// A person's word on how many fit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Holds {
+    /// Of which product.
+    pub sku: Sku,
+    /// At most so many.
+    pub at_most: u32,
+    /// True: believed upwards, too (so many do fit, whatever geometry says).
+    pub trust: bool,
+}
+
+/// Filling of the free room.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fill {
+    /// Which supply.
+    pub supply: SupplyName,
+    /// Share of the free room, percent.
+    pub share_percent: u32,
+    /// Grams per litre of filled room.
+    pub grams_per_litre: u32,
+}
+
+/// What packing uses up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Supply {
+    /// Identity.
+    pub name: SupplyName,
+    /// How it is counted.
+    pub unit: SupplyUnit,
+    /// Price of so many base units: `(price, units)`.
+    pub price: Money,
+    /// Base units that `price` buys.
+    pub price_for: i64,
+    /// Base units in stock; `None`: not counted.
+    pub stock: Option<i64>,
+    /// Weight of one base unit times `weight_for`: counts to the parcel.
+    pub weight: Weight,
+    /// Base units that `weight` weighs.
+    pub weight_for: i64,
+}
+
+/// How a supply is counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SupplyUnit {
+    /// Pieces.
+    Piece,
+    /// Nanometres.
+    Length,
+    /// Nanograms.
+    Weight,
+}
+
+/// How a parcel travels.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Service {
+    /// Identity.
+    pub name: ServiceName,
+    /// As customers may ask for it at the shop; any of these.
+    pub asked_as: Vec<String>,
+    /// Only when asked for (express, collect).
+    pub only_when_asked: bool,
+    /// It is fetched: no postage, no address needed.
+    pub collect: bool,
+    /// Containers it takes; empty: all that are not the carrier's.
+    pub containers: Vec<ContainerName>,
+    /// Most it carries.
+    pub weight_max: Option<Weight>,
+    /// Longest side allowed.
+    pub longest_max: Option<Length>,
+    /// Length plus girth allowed.
+    pub length_and_girth_max: Option<Length>,
+    /// Sum of the three sides allowed.
+    pub sum_max: Option<Length>,
+    /// Largest outer size, any way round (a letter slot); compared side by side, sorted.
+    pub outer_max: Option<Dims>,
+    /// Smallest outer size, likewise.
+    pub outer_min: Option<Dims>,
+    /// Does not deliver to post boxes.
+    pub no_post_box: bool,
+    /// How it is priced.
+    pub price: Price,
+    /// Added to the price.
+    pub surcharges: Vec<Surcharge>,
+    /// Zones by destination; the first that matches counts. Empty: everywhere is zone "".
+    pub zones: Vec<ZoneRule>,
+    /// Only with this contract, which is in force (`workshop` lists those it has; config drops services whose contract is missing).
+    pub contract: Option<String>,
+    /// First and last day on which this table counts.
+    pub valid: (Option<Date>, Option<Date>),
+}
+
+/// How a service is priced.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Price {
+    /// Free.
+    Nothing,
+    /// One price per zone, whatever it weighs.
+    Fixed(BTreeMap<String, Money>),
+    /// Steps by weight: the first whose bound is at least the weight counts.
+    ByWeight(Vec<WeightStep>),
+    /// Steps by outer volume: the first whose bound is at least the volume (whole cm³, rounded up) counts.
+    ByVolume(Vec<VolumeStep>),
+}
+
+/// A row of a tariff by weight.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WeightStep {
+    /// Zone.
+    pub zone: String,
+    /// Up to and with this weight.
+    pub up_to: Weight,
+    /// Price.
+    pub price: Money,
+}
+
+/// A row of a tariff by volume.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct VolumeStep {
+    /// Zone.
+    pub zone: String,
+    /// Up to and with so many cubic centimetres.
+    pub up_to_cm3: u64,
+    /// Price.
+    pub price: Money,
+}
+
+/// Added to a service's price.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Surcharge {
+    /// On paper.
+    pub name: String,
+    /// Fixed amount, or percent of the price in hundredths of a percent.
+    pub amount: SurchargeAmount,
+    /// Only for parcels heavier than this.
+    pub above_weight: Option<Weight>,
+    /// Only where the longest side is longer than this.
+    pub above_longest: Option<Length>,
+    /// Only in these zones; empty: all.
+    pub zones: Vec<String>,
+    /// Only between these dates.
+    pub between: (Option<Date>, Option<Date>),
+}
+
+/// How much a surcharge is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SurchargeAmount {
+    /// So much.
+    Fixed(Money),
+    /// Hundredths of a percent of the price, rounded up to a whole minor unit.
+    PerTenThousand(u32),
+}
+
+/// Which destinations belong to a zone.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ZoneRule {
+    /// Zone.
+    pub zone: String,
+    /// Countries; empty: any.
+    pub countries: Vec<CountryCode>,
+    /// Postcode heads; empty: any. Compared with the start of [`Destination::postcode_head`].
+    pub postcodes: Vec<String>,
+}
+
+/// A named rule.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rule {
+    /// Its name, on paper and in explanations.
+    pub name: String,
+    /// Condition in CEL.
+    pub when: String,
+    /// What then, in file order.
+    pub then: Vec<Action>,
+    /// Where it stands: `rules.toml:12`.
+    pub place: String,
+}
+
+/// What a rule does.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Action {
+    /// Only these containers.
+    RequireContainer(Vec<ContainerName>),
+    /// Not these.
+    ForbidContainer(Vec<ContainerName>),
+    /// This one where it costs at most so much more.
+    PreferContainer(ContainerName, Money),
+    /// Only these services.
+    RequireService(Vec<ServiceName>),
+    /// Not these.
+    ForbidService(Vec<ServiceName>),
+    /// This one where it costs at most so much more.
+    PreferService(ServiceName, Money),
+    /// Wait until a person releases it; the reason in words.
+    Hold(String),
+    /// Ask a person; the question in words.
+    NeedsYou(String),
+    /// A line on the stub.
+    Note(String),
+    /// A marked line on the stub.
+    Caution(String),
+    /// Use this supply as well.
+    Supply(SupplyUse),
+    /// Put this in as well (a sample).
+    Product(Sku, u32),
+    /// Print this card.
+    Card(CardName),
+    /// Goes first.
+    Urgent,
+}
+
+/// A printer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Printer {
+    /// Identity.
+    pub name: PrinterName,
+    /// Host and port, for example `bench-printer.lan:9100`.
+    pub address: String,
+    /// Dots across the paper.
+    pub dots: u32,
+    /// Dots per inch.
+    pub dpi: u32,
+    /// It can cut.
+    pub cutter: bool,
+    /// How it confirms.
+    pub confirms: Confirms,
+    /// Takes over when this one fails.
+    pub stand_in: Option<PrinterName>,
+    /// Quiet seconds after which a printer that can confirm nothing counts as done.
+    pub quiet_after: SignedDuration,
+    /// Give up waiting for an answer after so long.
+    pub answer_time: SignedDuration,
+    /// What happens to an uncertain job, by kind; a missing kind prints a copy.
+    pub uncertain: BTreeMap<PaperKind, WhenUncertain>,
+    /// Millimetres of a new roll, for "this roll ends after about 60 more slips".
+    pub roll: Option<Length>,
+}
+
+/// How a printer confirms that a job is on paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Confirms {
+    /// It returns process ids.
+    ProcessId,
+    /// It answers the in-line status request.
+    InlineStatus,
+    /// It answers nothing.
+    Nothing,
+}
+
+/// What happens to an uncertain job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WhenUncertain {
+    /// Print it again, headed COPY.
+    Copy,
+    /// Ask a person first.
+    Ask,
+}
+
+/// A card's template.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CardTemplate {
+    /// File stem.
+    pub name: CardName,
+    /// Design: which ornament and layout; see `slip::card`.
+    pub design: String,
+    /// Markdown with variables, without the front matter.
+    pub body: String,
+    /// Line of the body's first line in the file, for messages.
+    pub first_line: usize,
+}
+
+/// Every printed word of one language: key and text with `{name}` places.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Words {
+    /// From `words/LANGUAGE.toml` over the embedded English.
+    pub table: BTreeMap<String, String>,
+}
+
+impl Words {
+    /// The text for a key; the key itself where it is missing (config reports that on load).
+    pub fn get<'a>(&'a self, key: &'a str) -> &'a str {
+        self.table.get(key).map_or(key, String::as_str)
+    }
+    /// The text with its places filled: `fill("parcels", &[("n", "41")])`.
+    pub fn fill(&self, key: &str, places: &[(&str, &str)]) -> String {
+        let mut text = self.get(key).to_owned();
+        for (name, value) in places {
+            text = text.replace(&format!("{{{name}}}"), value);
+        }
+        text
+    }
+}

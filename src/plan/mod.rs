@@ -1,0 +1,4 @@
+//! The planner, pure: geometry (`fit`), prices (`tariff`), rules (`rules`), the choice
+//! (`choose`) and its explanation.
+//!
+//! May touch: its arguments. Never: I/O, clocks, async, randomness.
