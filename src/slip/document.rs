@@ -25,7 +25,8 @@ pub enum Block {
     Name(Name),
     /// Aligned columns; a row wraps within its cells.
     Table(Table),
-    /// Two texts in one line, left and right; where they do not fit, the right one first.
+    /// Two texts in one line, left and right; where they do not fit, one
+    /// below the other, the larger first.
     Sides(Sides),
     /// White on black across the whole width: cannot be overlooked.
     Band(Paragraph),

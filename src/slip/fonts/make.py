@@ -88,6 +88,9 @@ FACES = [
     ("Slip Bengali", NOTO + "Bengali-Regular.ttf", 0, ALL),
     ("Slip Gurmukhi", NOTO + "Gurmukhi-Regular.ttf", 0, ALL),
     ("Slip Gujarati", NOTO + "Gujarati-Regular.ttf", 0, ALL),
+    ("Slip Oriya", NOTO + "Oriya-Regular.ttf", 0, ALL),
+    ("Slip Sinhala", NOTO + "Sinhala-Regular.ttf", 0, ALL),
+    ("Slip Ethiopic", NOTO + "Ethiopic-Regular.ttf", 0, ALL),
     ("Slip Tamil", NOTO + "Tamil-Regular.ttf", 0, ALL),
     ("Slip Telugu", NOTO + "Telugu-Regular.ttf", 0, ALL),
     ("Slip Kannada", NOTO + "Kannada-Regular.ttf", 0, ALL),
@@ -140,6 +143,10 @@ def cut(name, source, number, letters):
     tool = subset.Subsetter(options)
     tool.populate(unicodes=letters if letters is not ALL else set(font.getBestCmap()))
     tool.subset(font)
+    for table in font["cmap"].tables:
+        # Some faces make the space that does not break too narrow for a number and its unit.
+        if 0x20 in table.cmap and 0xA0 in table.cmap:
+            table.cmap[0xA0] = table.cmap[0x20]
     rename(font, name)
     target = HERE / (name.lower().replace(" ", "_") + (".otf" if "CFF " in font else ".ttf"))
     font.save(target)
