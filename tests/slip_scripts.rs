@@ -249,7 +249,7 @@ fn anything() -> impl Strategy<Value = String> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 48, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
 
     #[test]
     fn whatever_is_typed_only_our_commands_reach_the_printer(name in anything(), wish in anything(), message in anything()) {

@@ -33,7 +33,7 @@ impl Bitmap {
     }
     /// Dots down.
     pub fn height(&self) -> u32 {
-        if self.stride == 0 { 0 } else { (self.data.len() / self.stride) as u32 }
+        self.data.len().checked_div(self.stride).unwrap_or(0) as u32
     }
     /// Bytes of one row.
     pub fn stride(&self) -> usize {

@@ -208,7 +208,7 @@ pub enum Drawing {
 }
 
 /// Ornaments of our own.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Ornament {
     /// Four waves that swell in the middle.
     Waves,
@@ -219,7 +219,7 @@ pub enum Ornament {
 }
 
 /// Which end of the page.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum End {
     /// It opens the page.
     Head,

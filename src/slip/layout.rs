@@ -304,13 +304,15 @@ impl Pass<'_> {
 
     fn picture(&mut self, picture: &Picture) {
         let width = self.width as u32;
-        let map = match &picture.drawing {
-            Drawing::Ornament(kind, end) => ornament::ornament(*kind, *end, width, self.scale),
-            Drawing::Dots(map) => map.clone(),
-            Drawing::Ruler => ornament::ruler(width, self.dpi),
-            Drawing::Patterns => ornament::patterns(width),
-        };
-        self.lay(&map);
+        match &picture.drawing {
+            Drawing::Ornament(kind, end) => {
+                let map = self.setter.ornament(*kind, *end, width, self.scale);
+                self.lay(&map);
+            }
+            Drawing::Dots(map) => self.lay(map),
+            Drawing::Ruler => self.lay(&ornament::ruler(width, self.dpi)),
+            Drawing::Patterns => self.lay(&ornament::patterns(width)),
+        }
         if !picture.text.is_empty() {
             self.say(&picture.text, Align::Middle);
         }

@@ -194,9 +194,8 @@ pub fn patterns(width: u32) -> Bitmap {
         x = end;
     }
     for at in 0..width as i32 {
-        if (at / 64) % 2 == 0 && at % 4 == 0 {
-            map.fill(Area { x: at, y: 80, width: 1, height: 24 });
-        } else if (at / 64) % 2 == 1 && at % 4 < 2 {
+        let thick = if (at / 64) % 2 == 0 { 1 } else { 2 };
+        if at % 4 < thick {
             map.fill(Area { x: at, y: 80, width: 1, height: 24 });
         }
     }
