@@ -3,3 +3,6 @@
 //!
 //! May touch: sockets, bytes, secrets. Never: decides anything about an order; stores or
 //! prints anything; answers 2xx before the ledger said "on disk".
+
+pub mod secret;
+pub mod signature;
