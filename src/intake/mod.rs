@@ -6,3 +6,5 @@
 
 pub mod secret;
 pub mod signature;
+pub mod json;
+pub mod path;
