@@ -3,3 +3,9 @@
 //!
 //! May touch: sockets, bytes, secrets. Never: decides anything about an order; stores or
 //! prints anything; answers 2xx before the ledger said "on disk".
+
+pub mod json;
+pub mod mapping;
+pub mod path;
+pub mod secret;
+pub mod signature;
