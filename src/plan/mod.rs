@@ -2,3 +2,5 @@
 //! (`choose`) and its explanation.
 //!
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
+
+pub mod fit;
