@@ -4,3 +4,5 @@
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
 
 pub mod fit;
+pub mod rules;
+pub mod tariff;
