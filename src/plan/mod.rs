@@ -2,3 +2,7 @@
 //! (`choose`) and its explanation.
 //!
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
+
+pub mod fit;
+pub mod rules;
+pub mod tariff;
