@@ -70,13 +70,13 @@ where
     loop {
         let place = tokio::select! {
             place = free.clone().acquire_owned() => place,
-            _ = stop.wait_for(|stopped| *stopped) => break,
+            _ = stopped(&mut stop) => break,
         };
         // The semaphore is never closed; should it be, there is nobody left to serve.
         let Ok(place) = place else { break };
         let stream = tokio::select! {
             stream = accept() => stream,
-            _ = stop.wait_for(|stopped| *stopped) => break,
+            _ = stopped(&mut stop) => break,
         };
         let stream = match stream {
             Ok(stream) => stream,
@@ -97,7 +97,7 @@ where
             let mut connection = pin!(connection);
             let ended = tokio::select! {
                 ended = connection.as_mut() => ended,
-                _ = stop.wait_for(|stopped| *stopped) => {
+                _ = stopped(&mut stop) => {
                     connection.as_mut().graceful_shutdown();
                     connection.await
                 }
@@ -112,6 +112,11 @@ where
     if timeout(DRAIN_TIME, free.acquire_many(CONNECTIONS_MAX)).await.is_err() {
         tracing::warn!("desk requests were still open at the end");
     }
+}
+
+/// Waits for the word to stop; that nobody is left who could say it counts as the word.
+async fn stopped(stop: &mut watch::Receiver<bool>) {
+    let _ = stop.wait_for(|stopped| *stopped).await;
 }
 
 async fn handle<B: Backend>(desk: Arc<Desk<B>>, request: Request<Incoming>) -> Result<Reply, Infallible> {
