@@ -20,6 +20,8 @@ use tokio::net::{TcpListener, UnixListener};
 use tokio::sync::{Semaphore, watch};
 use tokio::time::{sleep, timeout};
 
+/// The Unix socket's name in the data folder.
+pub const SOCKET_NAME: &str = "desk.sock";
 /// An action is a few words. Messages from files have the limit of intake, given by the caller.
 pub const ACTION_BYTES_MAX: usize = 64 * 1024;
 /// So many connections at once on each door; more wait in the backlog.
