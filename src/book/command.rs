@@ -89,6 +89,9 @@ pub struct Received {
     pub raw: Hidden,
     /// What it means.
     pub meaning: Meaning,
+    /// Orders in it that the state no longer holds, but the archive does (looked up by the
+    /// caller): they are history, and never come in as new ones.
+    pub archived: std::collections::BTreeSet<OrderKey>,
 }
 
 /// What a message means.
@@ -195,6 +198,11 @@ pub enum Effect {
         order: OrderKey,
         /// For what.
         pins: Pins,
+    },
+    /// Map a kept message again; its answer comes back as [`Command::Remapped`].
+    ReadAgain {
+        /// Which message; its raw body was kept under this identity.
+        message: MessageKey,
     },
     /// The queue of jobs has changed: wake the printers' workers.
     Spool,

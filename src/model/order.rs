@@ -151,6 +151,16 @@ pub enum FlawKind {
     OddCharacters,
 }
 
+/// All kinds of flaws.
+pub const FLAW_KINDS: [FlawKind; 6] = [
+    FlawKind::NoAddress,
+    FlawKind::UnknownCountry,
+    FlawKind::NoName,
+    FlawKind::BadQuantity,
+    FlawKind::NoGoods,
+    FlawKind::OddCharacters,
+];
+
 /// Who gets it and who bought it: kept apart so that it can be forgotten.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Person {
