@@ -97,7 +97,7 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
         Fact::JobRequeued { job: id, why } => format!("queued again{} ({})", reason(why), job(id)),
         Fact::JobUncertain { job: id, why } => format!("uncertain whether printed{} ({})", reason(why), job(id)),
         Fact::JobOnPaper { job: id, .. } => format!("on paper ({})", job(id)),
-        Fact::JobDropped { job: id, why } => format!("dropped{} ({})", reason(why), job(id)),
+        Fact::JobDropped { job: id, why, .. } => format!("dropped{} ({})", reason(why), job(id)),
         Fact::GapSeen { number, .. } => format!("{number} is missing"),
         Fact::GapClosed { number, by: who, .. } => format!("{number} is missing no more ({})", by(*who)),
         Fact::ConfigAdopted { digest, .. } => format!("configuration {} in force", short(digest)),
