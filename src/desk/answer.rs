@@ -1,7 +1,7 @@
 //! Answers: which form is wanted, pages, and problem documents (RFC 9457). The only place
 //! that turns what went wrong into a status code and a public sentence.
 
-use super::lookup::Unclear;
+use super::lookup::{Kind, Unclear};
 use super::{Busy, html};
 use http_body_util::Full;
 use hyper::body::Bytes;
@@ -127,13 +127,17 @@ impl From<Unclear> for Problem {
     fn from(unclear: Unclear) -> Self {
         let detail = unclear.to_string();
         match unclear {
-            Unclear::Unknown { kind: "order", .. } => {
-                Self::new(StatusCode::NOT_FOUND, detail, "see which there are: dawnslip orders")
+            Unclear::Unknown { kind, .. } => {
+                let remedy = match kind {
+                    Kind::Order => "see which there are: dawnslip orders --all",
+                    Kind::MissingNumber => "see which are missing: dawnslip status",
+                    Kind::Paper => "see its papers: dawnslip order NUMBER",
+                };
+                Self::new(StatusCode::NOT_FOUND, detail, remedy)
             }
-            Unclear::Unknown { kind: "paper", .. } => {
-                Self::new(StatusCode::NOT_FOUND, detail, "see which there are: curl .../jobs, or dawnslip order NUMBER")
+            Unclear::NoParcel { order } => {
+                Self::new(StatusCode::NOT_FOUND, detail, format!("see how it stands: dawnslip order {order}"))
             }
-            Unclear::Unknown { .. } => Self::new(StatusCode::NOT_FOUND, detail, "see what there is: dawnslip status"),
             Unclear::Ambiguous { candidates, .. } => Self {
                 candidates,
                 ..Self::new(StatusCode::CONFLICT, detail, "type more of the number, or SHOP/NUMBER")

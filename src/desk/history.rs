@@ -1,6 +1,6 @@
 //! What has happened to an order, in words. Pure.
 
-use super::{lookup, words};
+use super::words;
 use crate::book::{Actor, Fact, Mode, Stage, Stamped, State, StopKind};
 use crate::model::*;
 use jiff::Timestamp;
@@ -59,7 +59,7 @@ pub fn stop(kind: &StopKind) -> String {
 /// One fact in words.
 pub fn in_words(state: &State, fact: &Fact) -> String {
     let job = |id: &JobId| match state.jobs.get(id) {
-        Some(job) => format!("{id}, {}", super::jobs::paper_name(state, &job.subject)),
+        Some(job) => format!("{id}, {}", super::jobs::paper_name(state, job)),
         None => id.to_string(),
     };
     match fact {
@@ -86,7 +86,7 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
         Fact::PlanRefused { why, .. } => format!("a plan came too late{}", reason(why)),
         Fact::StopPut { stop: kind, .. } => stop(kind),
         Fact::StopLifted { stop: kind, by: who, .. } => format!("no longer {} ({})", stop(kind), by(*who)),
-        Fact::Decided { cause, decision } => format!("decided {}: {cause}", decision_word(*decision)),
+        Fact::Decided { cause, decision } => format!("decided {}: {cause}", decision.word()),
         Fact::ParcelMoved { parcel, from, to, by: who } => moved(state, *parcel, *from, *to, *who),
         Fact::JobQueued { job, kind, copy, .. } => {
             let copy =
@@ -107,6 +107,7 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
         Fact::ModeChanged { mode: Mode::Trickle } => "the burst ended".into(),
         Fact::PackingStarted { by: who } => format!("packing started, {}", by(*who)),
         Fact::Archived { .. } => "archived".into(),
+        Fact::Swept { .. } => "old message ids were forgotten".into(),
     }
 }
 
@@ -120,16 +121,11 @@ fn planned(plan: &Plan) -> String {
 }
 
 fn moved(state: &State, parcel: ParcelId, from: Stage, to: Stage, who: Actor) -> String {
-    let label = lookup::label(state, parcel);
+    let label = state.label(parcel);
     if to < from {
         return format!("{label}: {} undone, now {} ({})", from.word(), to.word(), by(who));
     }
     format!("{label}: {} ({})", to.word(), by(who))
-}
-
-fn decision_word(decision: crate::book::Decision) -> &'static str {
-    let all = crate::book::Decision::WORDS;
-    all.iter().find(|(_, d)| *d == decision).map_or("", |(word, _)| word)
 }
 
 fn short(digest: &ConfigDigest) -> &str {

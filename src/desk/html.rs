@@ -154,8 +154,9 @@ pub fn order(view: &OrderView, read: &ReadState, now: Timestamp) -> String {
         let _ = write!(body, "<dt>wish</dt><dd>{}</dd>", escape(wish));
     }
     body.push_str("</dl>");
-    for parcel in &view.parcels {
-        let label = encode(&parcel.label);
+    for (index, parcel) in view.parcels.iter().enumerate() {
+        let several = if view.parcels.len() > 1 { format!("/{}", index + 1) } else { String::new() };
+        let typed = encode(&format!("{}/{}{several}", view.source, view.number));
         let _ = write!(
             body,
             "<h2>{} · {}</h2><p>{} <span class=\"when\">since {}</span></p>",
@@ -171,7 +172,7 @@ pub fn order(view: &OrderView, read: &ReadState, now: Timestamp) -> String {
             _ => &[],
         };
         for (action, word) in next {
-            body.push_str(&button(&format!("/parcels/{label}/{action}"), word, &[]));
+            body.push_str(&button(&format!("/parcels/{typed}/{action}"), word, &[]));
         }
     }
     let held = view.stops.iter().any(|stop| stop.kind != "needs you");

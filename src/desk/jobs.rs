@@ -1,6 +1,6 @@
 //! Papers and their states, for people and programs. Pure.
 
-use super::{ReadState, lookup, status, words};
+use super::{ReadState, status, words};
 use crate::book::State;
 use crate::model::*;
 use jiff::Timestamp;
@@ -30,16 +30,9 @@ pub struct JobView {
     pub tries: u32,
 }
 
-/// `the slip of S-442`, `the pick list of 25 Nov`.
-pub fn paper_name(state: &State, subject: &Subject) -> String {
-    match subject {
-        Subject::Parcel(parcel) => format!("the slip of {}", lookup::label(state, *parcel)),
-        Subject::Card(parcel, design) => format!("the card \"{design}\" of {}", lookup::label(state, *parcel)),
-        Subject::Note(order, _) => format!("a note about {}", lookup::shown(state, order)),
-        Subject::List { date, extra: 0 } => format!("the pick list of {date}"),
-        Subject::List { date, .. } => format!("a pick list of {date}"),
-        Subject::Test(_) => "a test page".to_owned(),
-    }
+/// `the slip of S-442`, `the pick list of 2026-11-25`.
+pub fn paper_name(state: &State, job: &Job) -> String {
+    words::tame(&format!("the {}", state.paper_name(job)))
 }
 
 /// How one job stands.
@@ -56,10 +49,7 @@ pub fn view(state: &State, job: &Job) -> JobView {
         .to_owned(),
         JobState::Uncertain { why } | JobState::Dropped { why } => why.clone(),
     };
-    let mut what = paper_name(state, &job.subject);
-    if let Subject::Note(..) = job.subject {
-        what = format!("the {}{}", job.kind, what.trim_start_matches("a note"));
-    }
+    let mut what = paper_name(state, job);
     if job.copy.is_some() {
         what.push_str(", COPY");
     }

@@ -103,15 +103,6 @@ pub fn stage(state: &State, entry: &OrderEntry) -> &'static str {
     if entry.cancelled.is_some() { "cancelled" } else { entry.stage(&state.parcels).word() }
 }
 
-/// Kind of a stop in a word.
-pub fn stop_word(kind: &StopKind) -> &'static str {
-    match kind {
-        StopKind::NeedsYou(_) => "needs you",
-        StopKind::Held { .. } => "held",
-        StopKind::Waiting(_) => "waiting",
-    }
-}
-
 /// Gathers everything.
 pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderView {
     let state = &read.state;
@@ -127,17 +118,14 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
     });
     let parcels = entry.parcels.iter().filter_map(|id| Some((id, state.parcels.get(id)?)));
     let parcel_view = |(id, parcel): (&ParcelId, &crate::book::ParcelEntry)| ParcelView {
-        label: lookup::label(state, *id),
+        label: words::tame(&state.label(*id)),
         stage: parcel.stage.word(),
         since: parcel.since,
         how: how(&parcel.planned),
         orders: parcel.orders.iter().map(|key| lookup::shown(state, key)).collect(),
     };
-    let is_its = |job: &&Job| match &job.subject {
-        Subject::Parcel(parcel) | Subject::Card(parcel, _) => entry.parcels.contains(parcel),
-        Subject::Note(key, _) => *key == order.key,
-        Subject::List { .. } | Subject::Test(_) => false,
-    };
+    let parcel_jobs = entry.parcels.iter().filter_map(|id| state.parcels.get(id)).flat_map(|parcel| &parcel.jobs);
+    let papers = parcel_jobs.chain(&entry.note_jobs).filter_map(|id| state.jobs.get(id));
     OrderView {
         number: words::tame(&order.key.number),
         source: order.key.source.clone(),
@@ -153,7 +141,7 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
         lines: order.lines.iter().map(|line| line_view(&read.workshop, line)).collect(),
         parcels: parcels.map(parcel_view).collect(),
         plan: entry.plan.as_ref().map(|(plan, _)| plan.clone()),
-        papers: state.jobs.values().filter(is_its).map(|job| jobs::view(state, job)).collect(),
+        papers: papers.map(|job| jobs::view(state, job)).collect(),
         history: history(state, facts),
     }
 }
@@ -176,7 +164,7 @@ fn stop_view(state: &State, order: &OrderKey, s: &crate::book::Stop) -> StopView
             (format!("when there is more, correct the batch in products.toml; or: dawnslip ready {number}"), None)
         }
     };
-    StopView { kind: stop_word(&s.kind), what: words::tame(&stop(&s.kind)), since: s.since, remedy, cause }
+    StopView { kind: s.kind.word(), what: words::tame(&stop(&s.kind)), since: s.since, remedy, cause }
 }
 
 impl OrderView {

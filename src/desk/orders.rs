@@ -58,9 +58,7 @@ pub fn orders(read: &ReadState, wanted: &Wanted) -> Orders {
     let word = wanted.word.as_deref();
     let by_word = |entry: &&OrderEntry| match word {
         None => wanted.closed_too || !entry.is_closed(&state.parcels),
-        Some(word) => {
-            order::stage(state, entry) == word || entry.stops.iter().any(|s| order::stop_word(&s.kind) == word)
-        }
+        Some(word) => order::stage(state, entry) == word || entry.stops.iter().any(|s| s.kind.word() == word),
     };
     let mut found: Vec<&OrderEntry> = state.orders.values().filter(by_word).collect();
     found.sort_by(|a, b| (a.received, &a.order.key).cmp(&(b.received, &b.order.key)));
@@ -74,7 +72,7 @@ fn line(read: &ReadState, entry: &OrderEntry) -> OrderLine {
     let key = &entry.order.key;
     let mut stops: Vec<String> = Vec::new();
     for s in &entry.stops {
-        let word = order::stop_word(&s.kind).to_owned();
+        let word = s.kind.word().to_owned();
         if !stops.contains(&word) {
             stops.push(word);
         }

@@ -2,9 +2,10 @@
 
 use super::answer::{Problem, Reply, Wants, page, with_type};
 use super::form::{Form, decode};
+use super::lookup::Unclear;
 use super::{Backend, NoPaper, PaperForm, PaperWanted, ReadState, TakenIn};
 use super::{html, jobs, lookup, metrics, order, orders, status};
-use crate::book::{Action, Answer, Decision, Stage};
+use crate::book::{Action, Answer, Decision, Stage, find, find_parcel};
 use crate::model::*;
 use hyper::body::Bytes;
 use hyper::header::{HeaderName, HeaderValue};
@@ -77,7 +78,7 @@ async fn read<B: Backend>(backend: &B, wants: Wants, path: &[&str], query: &str)
             slip(backend, &read, &number.join("/"), query, PaperForm::Text).await
         }
         ["orders", number @ ..] => {
-            let key = lookup::order(&read.state, &number.join("/"))?;
+            let key = find(&read.state, &number.join("/")).map_err(Unclear::from)?;
             let history = backend.history(&key).await;
             let entry = read.state.orders.get(&key).ok_or_else(not_here)?;
             let view = order::view(&read, entry, history);
@@ -177,7 +178,7 @@ async fn slip<B: Backend>(
     query: &str,
     form: PaperForm,
 ) -> Result<Reply, Problem> {
-    let key = lookup::order(&read.state, number)?;
+    let key = find(&read.state, number).map_err(Unclear::from)?;
     let part = Form::from_encoded(query).get("parcel").and_then(|part| part.parse::<usize>().ok()).unwrap_or(1);
     let parcels = read.state.orders.get(&key).map_or(&[][..], |entry| &entry.parcels);
     let Some(parcel) = part.checked_sub(1).and_then(|index| parcels.get(index)) else {
@@ -241,7 +242,7 @@ fn action(read: &ReadState, path: &[&str], form: &Form) -> Result<Action, Proble
     let reason = || form.get("reason").unwrap_or("").to_owned();
     Ok(match path {
         ["orders", number @ .., verb] if !number.is_empty() => {
-            let order = || lookup::order(state, &number.join("/"));
+            let order = || find(state, &number.join("/")).map_err(Unclear::from);
             match *verb {
                 "hold" => Action::Hold { order: order()?, reason: form.need("reason", "paid late")?.to_owned() },
                 "release" => Action::Release { order: order()? },
@@ -252,7 +253,7 @@ fn action(read: &ReadState, path: &[&str], form: &Form) -> Result<Action, Proble
             }
         }
         ["parcels", label @ .., verb] if !label.is_empty() => {
-            let parcel = || lookup::parcel(state, &label.join("/"));
+            let parcel = || find_parcel(state, &label.join("/")).map_err(Unclear::from);
             match *verb {
                 "packed" => Action::Packed { parcel: parcel()? },
                 "unpack" => Action::Unpack { parcel: parcel()? },
@@ -286,7 +287,7 @@ fn handed_over(read: &ReadState, form: &Form) -> Result<Vec<ParcelId>, Problem> 
         if named.is_empty() {
             form.need("parcels", "417")?;
         }
-        return named.iter().map(|label| Ok(lookup::parcel(state, label)?)).collect();
+        return named.iter().map(|label| Ok(find_parcel(state, label).map_err(Unclear::from)?)).collect();
     }
     let service = form.get("service");
     if let Some(service) = service
@@ -310,10 +311,9 @@ fn handed_over(read: &ReadState, form: &Form) -> Result<Vec<ParcelId>, Problem> 
 }
 
 fn decision(word: &str) -> Result<Decision, Problem> {
-    let found = Decision::WORDS.iter().find(|(known, _)| *known == word).map(|(_, decision)| *decision);
-    found.ok_or_else(|| {
-        let words: Vec<&str> = Decision::WORDS.iter().map(|(word, _)| *word).collect();
-        Problem::bad(format!("{word:?} is no decision"), format!("say one of: {}", words.join(", ")))
+    Decision::from_word(word).ok_or_else(|| {
+        let words = Decision::WORDS.map(|(word, _)| word).join(", ");
+        Problem::bad(format!("{word:?} is no decision"), format!("say one of: {words}"))
     })
 }
 

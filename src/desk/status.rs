@@ -125,7 +125,7 @@ pub fn status(read: &ReadState, now: Timestamp) -> Status {
         .values()
         .filter(|job| matches!(job.state, JobState::OnPaper { .. }))
         .max_by_key(|job| job.since)
-        .map(|job| LastPaper { what: jobs::paper_name(state, &job.subject), at: job.since });
+        .map(|job| LastPaper { what: jobs::paper_name(state, job), at: job.since });
     let recent = state.outages.iter().filter(|off| now.duration_since(off.to) <= OUTAGES_SHOWN_FOR);
     let mut off: Vec<Off> = recent
         .map(|off| Off {

@@ -1,17 +1,15 @@
 //! The things that need a person, each with since when, why and what to do. Pure.
 
 use super::{ReadState, jobs, lookup, words};
-use crate::book::{OrderEntry, State, Stop, StopKind};
+use crate::book::{LIST_LATE_AFTER, State, questions};
 use crate::model::*;
-use jiff::civil::Weekday;
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 
 /// So many orders of a question are named, the others counted.
 const NAMED_MAX: usize = 6;
-/// A pick list may take so long until it counts as late.
-const LIST_GRACE: SignedDuration = SignedDuration::from_mins(10);
+/// What the cause of a missing number begins with (see `book::questions`).
+const NEVER_CAME: &str = "never-came:";
 
 /// What kind of thing it is: stable words for programs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -73,7 +71,7 @@ pub fn things(read: &ReadState, now: Timestamp) -> Vec<Thing> {
     all.extend(printers(read, now));
     all.extend(refused_config(read, now));
     all.extend(late_list(read, now));
-    all.extend(questions(&read.state, now));
+    all.extend(open_questions(&read.state, now));
     all.extend(unasked(read, now));
     all.extend(gaps(read, now));
     all
@@ -94,7 +92,7 @@ fn printers(read: &ReadState, now: Timestamp) -> Vec<Thing> {
                 read.state.jobs.values().filter(|job| waits_for(&read.workshop, job, name)).collect();
             if let Some(oldest) = waiting.iter().min_by_key(|job| job.id) {
                 let wait = if waiting.len() == 1 { "waits" } else { "wait" };
-                let oldest = jobs::paper_name(&read.state, &oldest.subject);
+                let oldest = jobs::paper_name(&read.state, oldest);
                 why = match waiting.len() {
                     1 => format!("{why}; 1 paper waits, {oldest}"),
                     n => format!("{why}; {n} papers {wait}, the oldest is {oldest}"),
@@ -131,17 +129,11 @@ fn refused_config(read: &ReadState, now: Timestamp) -> Option<Thing> {
 
 /// The scheduled list of today, some time after its hour, is still not on paper.
 fn late_list(read: &ReadState, now: Timestamp) -> Option<Thing> {
-    let policy = read.state.policy.as_ref()?;
     // A workshop that has never had a list begins with its first one.
     let last = read.state.last_list?;
-    let zone = &read.workshop.zone;
-    let today = daytime::date_of(zone, now);
-    let weekday = Weekday::to_monday_one_offset(today.weekday());
-    if policy.closed_weekdays.contains(&weekday) || policy.closed_dates.contains(&today) {
-        return None;
-    }
-    let due = daytime::instant_of(zone, today, policy.pick_list_at);
-    if now < due.saturating_add(LIST_GRACE).unwrap_or(Timestamp::MAX) {
+    let today = daytime::date_of(&read.workshop.zone, now);
+    let due = read.state.list_due(today)?;
+    if now.duration_since(due) <= LIST_LATE_AFTER {
         return None;
     }
     let subject = Subject::List { date: today, extra: 0 };
@@ -168,40 +160,14 @@ fn late_list(read: &ReadState, now: Timestamp) -> Option<Thing> {
     Some(plain(ThingKind::PickList, "today's pick list is not on paper".into(), due, now, &why, vec![remedy]))
 }
 
-/// Questions, one thing for each cause.
-fn questions(state: &State, now: Timestamp) -> Vec<Thing> {
-    struct Group<'a> {
-        question: &'a Question,
-        since: Timestamp,
-        orders: Vec<&'a OrderKey>,
-        loose: usize,
-    }
-    let mut groups: BTreeMap<&Cause, Group> = BTreeMap::new();
-    let of_orders = state.orders.values().flat_map(|entry: &OrderEntry| {
-        let key = &entry.order.key;
-        entry.stops.iter().map(move |stop| (Some(key), stop))
-    });
-    for (order, Stop { kind, since }) in of_orders.chain(state.loose_stops.iter().map(|stop| (None, stop))) {
-        let StopKind::NeedsYou(question) = kind else { continue };
-        let group = groups.entry(&question.cause).or_insert_with(|| Group {
-            question,
-            since: *since,
-            orders: Vec::new(),
-            loose: 0,
-        });
-        group.since = group.since.min(*since);
-        match order {
-            Some(order) => group.orders.push(order),
-            None => group.loose += 1,
-        }
-    }
-    let mut things: Vec<Thing> = groups
-        .into_values()
-        .map(|group| {
-            let orders: Vec<String> = group.orders.iter().map(|key| lookup::shown(state, key)).collect();
-            let what = &group.question.what;
+/// Questions, one thing for each cause; numbers that never came are told by [`gaps`].
+fn open_questions(state: &State, now: Timestamp) -> Vec<Thing> {
+    let asked = questions(state).into_iter().filter(|question| !question.cause.starts_with(NEVER_CAME));
+    asked
+        .map(|question| {
+            let orders: Vec<String> = question.orders.iter().map(|key| lookup::shown(state, key)).collect();
+            let what = &question.what;
             let (what, why) = match orders.as_slice() {
-                [] if group.loose > 1 => (format!("{what} ({} times)", group.loose), String::new()),
                 [] => (what.clone(), String::new()),
                 [only] => (format!("{only}: {what}"), format!("nothing more is printed for {only} until you decide")),
                 many => (
@@ -209,38 +175,31 @@ fn questions(state: &State, now: Timestamp) -> Vec<Thing> {
                     format!("{} wait for it", words::list(many, NAMED_MAX)),
                 ),
             };
-            let cause = group.question.cause.to_string();
-            let mut remedy = vec![group.question.remedy.clone()];
-            if !group.question.remedy.contains("dawnslip ") {
-                remedy.push(format!("then: dawnslip decide {cause} retry"));
+            let mut remedy = vec![question.remedy.clone()];
+            if !question.remedy.contains("dawnslip decide") {
+                remedy.push(format!("then: dawnslip decide {} retry", question.cause));
             }
-            let mut thing = plain(ThingKind::Question, words::tame(&what), group.since, now, &why, remedy);
-            (thing.cause, thing.orders) = (Some(cause), orders);
+            let mut thing = plain(ThingKind::Question, words::tame(&what), question.since, now, &why, remedy);
+            (thing.cause, thing.orders) = (Some(question.cause), orders);
             thing
         })
-        .collect();
-    things.sort_by_key(|thing| thing.since);
-    things
+        .collect()
 }
 
 /// Uncertain papers whose kind says `ask`, but about which no question stands.
 fn unasked(read: &ReadState, now: Timestamp) -> Vec<Thing> {
     let state = &read.state;
     let Some(policy) = &state.policy else { return Vec::new() };
-    let asked = |job: JobId| {
-        let of_orders = state.orders.values().flat_map(|entry| &entry.stops);
-        of_orders.chain(&state.loose_stops).any(|stop| {
-            matches!(&stop.kind, StopKind::NeedsYou(Question { cause: Cause::UncertainPaper(id), .. }) if *id == job.0)
-        })
-    };
+    let of_orders = state.orders.values().flat_map(|entry| &entry.stops);
+    let asked: Vec<&Cause> = of_orders.chain(&state.loose_stops).filter_map(|stop| stop.kind.cause()).collect();
     let uncertain = state.jobs.values().filter_map(|job| match &job.state {
         JobState::Uncertain { why } if policy.uncertain.get(&job.kind) == Some(&WhenUncertain::Ask) => Some((job, why)),
         _ => None,
     });
     uncertain
-        .filter(|(job, _)| !asked(job.id))
+        .filter(|(job, _)| !asked.contains(&&Cause::UncertainPaper(job.id.0)))
         .map(|(job, why)| {
-            let name = jobs::paper_name(state, &job.subject);
+            let name = jobs::paper_name(state, job);
             let remedy = vec![
                 format!("look into the tray; if it is not there: dawnslip reprint {}", job.id),
                 format!("if it is: dawnslip decide uncertain-paper:{} on-paper", job.id.0),
