@@ -6,30 +6,16 @@
 //! durable state, and every command that was built on the lost one is answered `Busy`.
 
 use super::shared::Shared;
-use crate::book::{Answer, Command, Effect, State, Step, step};
+use crate::book::{Answer, Busy, Command, Effect, Record, State, Step, step};
 use crate::clock::Clock;
-use crate::ledger::record::to_lines;
-use crate::ledger::writer::{Unit, WriteFailure, WriterHandle};
+use crate::ledger::record::to_line;
+use crate::ledger::writer::{Unit, WriteFailure, Writer};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use tokio::sync::{mpsc, oneshot};
 
 /// Commands that may wait for the core; beyond it the caller is told to come again.
 pub const COMMANDS_WAITING_MAX: usize = 4096;
-
-/// Why a command was not carried out. Nothing of it was kept.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum Busy {
-    /// Too many commands wait.
-    #[error("too much waits to be written; try again in a few seconds")]
-    Behind,
-    /// The disk is full.
-    #[error("there is no room on the disk; free some, it goes on by itself")]
-    NoRoom,
-    /// The program is stopping.
-    #[error("the program is stopping")]
-    Stopping,
-}
 
 type Reply = oneshot::Sender<Result<Answer, Busy>>;
 
@@ -43,7 +29,7 @@ pub trait Aftermath: Send + Sync {
     /// Carries out an effect; must not wait.
     fn effect(&self, effect: Effect);
     /// Synced records, for the index.
-    fn synced(&self, records: Vec<crate::book::Record>);
+    fn synced(&self, records: Vec<Record>);
     /// The ledger failed for good: the process must end and start again from the disk.
     fn fatal(&self, why: String);
 }
@@ -94,7 +80,7 @@ impl CoreHandle {
 /// Starts the core thread on the restored state.
 pub fn start(
     shared: Arc<Shared>,
-    writer: WriterHandle,
+    writer: Writer,
     clock: Arc<dyn Clock>,
     aftermath: Arc<dyn Aftermath>,
 ) -> std::io::Result<(CoreHandle, std::thread::JoinHandle<()>)> {
@@ -111,7 +97,7 @@ struct Core {
     ahead: State,
     epoch: u64,
     shared: Arc<Shared>,
-    writer: WriterHandle,
+    writer: Writer,
     clock: Arc<dyn Clock>,
     aftermath: Arc<dyn Aftermath>,
     /// Epochs below this were refused.

@@ -6,9 +6,9 @@
 //! the whole process down is recognised by the book: after an unclean stop it hands out one
 //! order at a time, with a mark on disk.
 
-use super::core::{Busy, CoreHandle};
+use super::core::CoreHandle;
 use super::shared::Shared;
-use crate::book::Command;
+use crate::book::{Busy, Command};
 use crate::model::*;
 use crate::plan::{Planner, Shelf};
 use std::panic::AssertUnwindSafe;

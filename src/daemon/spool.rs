@@ -1,9 +1,9 @@
 //! What the printers' workers ask for: the next job as bytes, leave to send it, and a place
 //! to report to. The book decides; this renders and passes on.
 
-use super::core::{Busy, CoreHandle};
+use super::core::CoreHandle;
 use super::shared::Shared;
-use crate::book::{Answer, BytesLeft, Command};
+use crate::book::{Answer, Busy, BytesLeft, Command};
 use crate::clock::Clock;
 use crate::model::*;
 use crate::print::health::PrinterHealth;

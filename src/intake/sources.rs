@@ -213,6 +213,7 @@ impl SourceTable {
             body_digest: message::body_digest(body),
             raw: message::raw_text(body),
             meaning: source.mapper.read(body, &self.installation_key, self.currency),
+            archived: Default::default(),
         }
     }
 }

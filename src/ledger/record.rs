@@ -145,7 +145,7 @@ pub fn about(fact: &Fact) -> About {
         | Fact::OrderRevised { order, .. }
         | Fact::OrderContradicted { order, .. } => one(&order.key),
         Fact::OrderStale { order, .. }
-        | Fact::CancellationRemembered { order }
+        | Fact::CancellationRemembered { order, .. }
         | Fact::OrderCancelled { order, .. }
         | Fact::OrderReopened { order, .. }
         | Fact::PlanAsked { order, .. }
@@ -173,6 +173,7 @@ pub fn about(fact: &Fact) -> About {
         | Fact::GapClosed { .. }
         | Fact::ConfigAdopted { .. }
         | Fact::Started { .. }
+        | Fact::Swept { .. }
         | Fact::ModeChanged { .. }
         | Fact::PackingStarted { .. }
         | Fact::Archived { .. } => About::House,
