@@ -3,6 +3,8 @@
 //!
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
 
+pub mod choose;
 pub mod fit;
 pub mod rules;
 pub mod tariff;
+pub use choose::{Planner, Shelf};
