@@ -43,6 +43,7 @@ pub(super) struct Journal {
     segments: Vec<(u64, u64)>,
     file: Box<dyn DiskFile>,
     path: String,
+    pub segment_bytes: u64,
     /// Good length of the last segment.
     end: u64,
     reserved: u64,
@@ -118,6 +119,7 @@ impl Journal {
             segments: headers.iter().map(|header| (header.number, header.first_seq)).collect(),
             file,
             path,
+            segment_bytes: SEGMENT_BYTES,
             end: found.end,
             reserved: found.end,
             next_seq: found.next_seq,
@@ -147,7 +149,7 @@ impl Journal {
         if lines.iter().any(|line| line.json.contains('\n')) {
             return misuse(format!("a line of the group from record {first_seq} on holds a line break"));
         }
-        if self.end >= SEGMENT_BYTES {
+        if self.end >= self.segment_bytes {
             self.roll()?;
         }
         let facts = lines.iter().filter(|line| line.tag == Tag::Fact).count() as u64;

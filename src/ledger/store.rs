@@ -114,6 +114,12 @@ impl Ledger {
         self.journal.next_seq()
     }
 
+    /// Segments get a successor at this length instead of [`journal::SEGMENT_BYTES`]; for
+    /// simulations, which are short.
+    pub fn set_segment_bytes(&mut self, bytes: u64) {
+        self.journal.segment_bytes = bytes;
+    }
+
     /// The disk below, for readers of history.
     pub fn disk(&self) -> &Arc<dyn Disk> {
         &self.disk
