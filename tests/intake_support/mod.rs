@@ -127,26 +127,129 @@ pub fn source(name: &str, scheme: Scheme, secrets: &[&str], payload: Payload) ->
         name: name.into(),
         secrets: secrets.iter().map(|text| secret(&scheme, text)).collect(),
         scheme,
-        mapper: Mapper::compile(&source).unwrap(),
+        mapper: Mapper::compile(&source).unwrap().with_services(&[collect()]),
     }
 }
 
+pub fn stall_scheme() -> Scheme {
+    Scheme::BodyHmac(BodyHmac {
+        header: "stall-signature".into(),
+        encoding: SignatureEncoding::Base64,
+        prefix: String::new(),
+        timestamp: Some(("stall-time".into(), SignedDuration::from_secs(300))),
+        template: Some("{id}.{timestamp}.{body}".into()),
+        id_header: Some("stall-message".into()),
+    })
+}
+
+/// The fair's form of JSON: one sale a message, prices in cents. As in `config/sources.toml`.
 pub fn fair_payload() -> Payload {
+    let path = |text: &str| Some(text.to_owned());
     Payload::Mapped(Box::new(Mapping {
-        order: Some("/sale".into()),
-        only_if: Some("/sale".into()),
+        order: path("/sale"),
+        only_if: path("/sale"),
         number: "/ref".into(),
+        revision: path("/rev"),
+        placed: path("/at"),
+        cancelled: path("/withdrawn"),
         lines: "/goods".into(),
-        line: LineMapping { sku: "/code".into(), quantity: Some("/count".into()), ..LineMapping::default() },
+        line: LineMapping {
+            sku: "/code".into(),
+            name: path("/label"),
+            quantity: path("/count"),
+            unit_price: path("/each"),
+            skip: path("/kind"),
+            skip_values: vec!["tip".into(), "voucher".into(), "download".into()],
+        },
         recipient: vec!["/to/name".into()],
+        buyer: vec!["/by/name".into()],
+        street: vec!["/to/lines".into()],
+        locality: path("/to/town"),
+        region: path("/to/county"),
+        postcode: path("/to/code"),
+        country: path("/to/land"),
+        email: path("/by/mail"),
+        phone: path("/by/phone"),
+        language: path("/by/tongue"),
+        gift: path("/present/is"),
+        gift_message: path("/present/words"),
+        wish: path("/wish"),
+        service: path("/travels"),
+        total: path("/sum"),
+        currency: path("/currency"),
+        prices_minor: true,
+        not_before: path("/not_before"),
         ..Mapping::default()
     }))
+}
+
+/// The stall's form of JSON: several tickets a message, decimal prices as text. As in
+/// `config/sources.toml`.
+pub fn stall_payload() -> Payload {
+    let path = |text: &str| Some(text.to_owned());
+    Payload::Mapped(Box::new(Mapping {
+        order: path("$.tickets[*]"),
+        only_if: path("/tickets"),
+        number: "/no".into(),
+        revision: path("/changed"),
+        placed: path("/taken"),
+        cancelled: path("/state"),
+        cancelled_values: vec!["called off".into()],
+        lines: "$.basket[*]".into(),
+        line: LineMapping {
+            sku: "/sku".into(),
+            name: path("/title"),
+            quantity: path("/qty"),
+            unit_price: path("/price"),
+            skip: path("/type"),
+            skip_values: vec!["voucher".into(), "download".into()],
+        },
+        recipient: vec!["/ship/first".into(), "/ship/last".into()],
+        buyer: vec!["/guest/first".into(), "/guest/last".into()],
+        street: vec!["/ship/street".into(), "/ship/street2".into()],
+        postcode: path("/ship/postcode"),
+        locality: path("/ship/place"),
+        country: path("/ship/country"),
+        email: path("/guest/email"),
+        language: path("/language"),
+        gift: path("/gift"),
+        gift_message: path("/gift/text"),
+        wish: path("/remark"),
+        service: path("/ship/how"),
+        total: path("/total"),
+        currency: path("/currency"),
+        ..Mapping::default()
+    }))
+}
+
+/// A service that is fetched.
+pub fn collect() -> Service {
+    Service {
+        name: "collect".into(),
+        asked_as: vec!["quay".into()],
+        only_when_asked: true,
+        collect: true,
+        containers: Vec::new(),
+        weight_max: None,
+        longest_max: None,
+        length_and_girth_max: None,
+        sum_max: None,
+        outer_max: None,
+        outer_min: None,
+        no_post_box: false,
+        price: Price::Nothing,
+        surcharges: Vec::new(),
+        zones: Vec::new(),
+        contract: None,
+        valid: (None, None),
+    }
 }
 
 pub fn table(shop_secrets: &[&str], limits: Limits) -> SourceTable {
     let shop = source("shop", shop_scheme(), shop_secrets, Payload::SchemaOrg);
     let fair = source("fair", fair_scheme(), &[FAIR_SECRET], fair_payload());
-    SourceTable::new([shop, fair], limits, [1; 32], Currency::EUR)
+    let stall = source("stall", stall_scheme(), &[FAIR_SECRET], stall_payload());
+    SourceTable::new([shop, fair, stall], limits, [1; 32], Currency::EUR)
 }
 
 impl Running {
