@@ -11,7 +11,9 @@ use crate::clock::Clock;
 use crate::ledger::record::to_line;
 use crate::ledger::writer::{Unit, WriteFailure, Writer};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use jiff::Timestamp;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
 use tokio::sync::{mpsc, oneshot};
 
 /// Commands that may wait for the core; beyond it the caller is told to come again.
@@ -34,11 +36,24 @@ pub trait Aftermath: Send + Sync {
     fn fatal(&self, why: String);
 }
 
+/// Since when the disk has been full.
+#[derive(Debug, Clone, Default)]
+struct NoRoom(Arc<Mutex<Option<Timestamp>>>);
+
+impl NoRoom {
+    fn set(&self, now: Timestamp) {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(now);
+    }
+    fn clear(&self) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;
+    }
+}
+
 /// Sends commands to the core.
 #[derive(Clone)]
 pub struct CoreHandle {
     messages: mpsc::Sender<Message>,
-    no_room: Arc<AtomicBool>,
+    no_room: NoRoom,
 }
 
 impl CoreHandle {
@@ -66,9 +81,14 @@ impl CoreHandle {
         answer.blocking_recv().unwrap_or(Err(Busy::Stopping))
     }
 
-    /// Is the disk full at present?
-    pub fn no_room(&self) -> bool {
-        self.no_room.load(Ordering::Relaxed)
+    /// Since when the disk has been full, if it is.
+    pub fn no_room_since(&self) -> Option<Timestamp> {
+        *self.no_room.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// So many commands wait; for metrics.
+    pub fn waiting(&self) -> usize {
+        COMMANDS_WAITING_MAX - self.messages.capacity()
     }
 
     /// Ends the core after what already waits.
@@ -85,8 +105,8 @@ pub fn start(
     aftermath: Arc<dyn Aftermath>,
 ) -> std::io::Result<(CoreHandle, std::thread::JoinHandle<()>)> {
     let (messages, inbox) = mpsc::channel(COMMANDS_WAITING_MAX);
-    let no_room = Arc::new(AtomicBool::new(false));
-    let handle = CoreHandle { messages, no_room: Arc::clone(&no_room) };
+    let no_room = NoRoom::default();
+    let handle = CoreHandle { messages, no_room: no_room.clone() };
     let ahead = shared.durable().state.clone();
     let core = Core { ahead, epoch: 0, shared, writer, clock, aftermath, refused: Arc::default(), no_room };
     let thread = std::thread::Builder::new().name("core".into()).spawn(move || core.run(inbox))?;
@@ -102,7 +122,7 @@ struct Core {
     aftermath: Arc<dyn Aftermath>,
     /// Epochs below this were refused.
     refused: Arc<AtomicU64>,
-    no_room: Arc<AtomicBool>,
+    no_room: NoRoom,
 }
 
 impl Core {
@@ -131,16 +151,27 @@ impl Core {
     fn work(&mut self, command: Command, reply: Reply) {
         let first_seq = self.ahead.seq + 1;
         let Step { records, effects, answer } = step(&mut self.ahead, command, self.clock.now());
-        let lines = to_lines(&records);
+        let lines: Result<Vec<_>, _> = records.iter().map(to_line).collect();
+        let lines = match lines {
+            Ok(lines) => lines,
+            Err(error) => {
+                // Cannot happen with the types as they are; if it does, the disk must not
+                // fall behind the memory.
+                self.aftermath.fatal(error.to_string());
+                let _ = reply.send(Err(Busy::Stopping));
+                return;
+            }
+        };
         let shared = Arc::clone(&self.shared);
         let aftermath = Arc::clone(&self.aftermath);
-        let no_room = Arc::clone(&self.no_room);
+        let no_room = self.no_room.clone();
+        let now = self.clock.now();
         let refused = Arc::clone(&self.refused);
         let epoch = self.epoch;
         let done = move |outcome: Result<(), WriteFailure>| match outcome {
             Ok(()) => {
                 if !records.is_empty() {
-                    no_room.store(false, Ordering::Relaxed);
+                    no_room.clear();
                     shared.fold(&records);
                     aftermath.synced(records);
                 }
@@ -151,17 +182,17 @@ impl Core {
                 let _ = reply.send(Ok(answer));
             }
             Err(WriteFailure::NoRoom) => {
-                no_room.store(true, Ordering::Relaxed);
+                no_room.set(now);
                 // No message to the core: its queue may be full while it waits for us.
                 refused.fetch_max(epoch + 1, Ordering::Release);
                 let _ = reply.send(Err(Busy::NoRoom));
             }
-            Err(WriteFailure::Stopped) => {
+            Err(WriteFailure::Closed) => {
                 let _ = reply.send(Err(Busy::Stopping));
             }
-            Err(WriteFailure::Fatal(why)) => {
+            Err(WriteFailure::Failed) => {
                 let _ = reply.send(Err(Busy::Stopping));
-                aftermath.fatal(why);
+                aftermath.fatal(WriteFailure::Failed.to_string());
             }
         };
         self.writer.submit(Unit { epoch, first_seq, lines, done: Box::new(done) });

@@ -5,16 +5,14 @@ use super::core::{Aftermath, CoreHandle};
 use super::planner::{PlannerQueue, Request};
 use super::shared::Shared;
 use super::spool::{Healths, Spool};
-use crate::book::{Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, People, Record, Received, State};
+use crate::book::{Action, Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, People, Record, Received, State};
 use crate::clock::Clock;
 use crate::desk::view::{self, Counted, CountedKind, IndexLag, ReadState, RefusedConfig};
-use crate::intake::listener::{Counters, Pending, Receiver};
+use crate::intake::listener::{Counters, Pending, Reason, Receiver};
 use crate::intake::message::raw_body;
 use crate::intake::sources::{SourceTable, Sources};
-use crate::ledger::indexer::{IndexReader, Indexer, IndexerState};
-use crate::ledger::store::ArchiveReader;
-use crate::ledger::writer::Writer;
-use crate::model::*;
+use crate::ledger::{ArchiveReader, IndexReader, Indexer, IndexerState, Writer};
+use crate::model::{MessageKey, OrderKey, SourceName, Workshop};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -149,7 +147,10 @@ impl House {
     fn counted(&self) -> Vec<Counted> {
         let mut counted = Vec::new();
         if let Some(counters) = self.counters.get() {
-            for (outcome, value) in counters.all() {
+            let refused = Reason::ALL.map(|reason| (reason.word(), counters.refused(reason)));
+            let kept = [("kept", &counters.accepted), ("known", &counters.known)];
+            let kept = kept.map(|(outcome, count)| (outcome, count.load(Ordering::Relaxed)));
+            for (outcome, value) in kept.into_iter().chain(refused) {
                 counted.push(Counted {
                     name: "messages",
                     help: "Messages answered by intake, by outcome.",
@@ -218,7 +219,7 @@ impl House {
             state: &state,
             people: &people,
             workshop: &self.shared.workshop(),
-            setter: spool.setter(),
+            setter: &spool.setter,
             now: self.clock.now(),
         }, &what, form)
     }

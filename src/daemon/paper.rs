@@ -53,9 +53,22 @@ pub fn show(sight: &Sight<'_>, what: &PaperWanted, form: PaperForm) -> Result<By
         PaperForm::Png => render_png(&paper, sheet, &mut setter).map(Bytes::from).map_err(told),
         PaperForm::Json => {
             let day = crate::book::day(sight.state, sight.state.date(sight.now));
-            serde_json::to_vec(&crate::desk::pick_list_json(sight.state, &day))
-                .map(Bytes::from)
-                .map_err(|error| NoPaper(error.to_string()))
+            Ok(Bytes::from(day_json(sight, &day).to_string()))
         }
     }
+}
+
+/// The day's parcels for programs: numbers, containers and services, in pack order.
+fn day_json(sight: &Sight<'_>, day: &crate::book::DayList) -> serde_json::Value {
+    let parcel = |id: &ParcelId| {
+        let planned = sight.state.parcels.get(id).map(|entry| &entry.planned);
+        serde_json::json!({
+            "parcel": sight.state.label(*id),
+            "container": planned.map(|p| p.container.as_str()),
+            "service": planned.map(|p| p.service.as_str()),
+            "grams": planned.map(|p| p.weight.g_near()),
+        })
+    };
+    let list = |ids: &[ParcelId]| ids.iter().map(parcel).collect::<Vec<_>>();
+    serde_json::json!({ "date": day.date.to_string(), "today": list(&day.today), "later": list(&day.later) })
 }

@@ -23,7 +23,8 @@ pub struct Spool {
     shared: Arc<Shared>,
     core: CoreHandle,
     clock: Arc<dyn Clock>,
-    setter: Arc<Mutex<Typesetter>>,
+    /// Sets the letters; one paper at a time.
+    pub(super) setter: Arc<Mutex<Typesetter>>,
     healths: Healths,
     /// Woken when the queue of jobs has changed.
     changed: Arc<Notify>,
@@ -75,10 +76,11 @@ impl Spool {
         crate::slip::paper(wanted, &durable.state, &durable.people, &workshop, &mut setter, self.clock.now())
     }
 
-    fn render(&self, job: &Job, printer: &PrinterName) -> Result<NextJob, crate::slip::SlipError> {
+    fn render(&self, job: &Job, printer: &PrinterName) -> Result<Option<NextJob>, crate::slip::SlipError> {
         let workshop = self.shared.workshop();
         let profile = workshop.printers.iter().find(|p| &p.name == printer);
-        let profile = profile.or(workshop.printers.first()).ok_or(crate::slip::SlipError::NoPrinter)?;
+        // A reload has just taken the printer out: its worker will be told in a moment.
+        let Some(profile) = profile else { return Ok(None) };
         let paper = self.build(&Wanted::of(job))?;
         for warning in &paper.warnings {
             tracing::warn!(job = %job.id, warning = %warning, "paper");
@@ -86,9 +88,9 @@ impl Spool {
         let mut setter = self.setter.lock().unwrap_or_else(PoisonError::into_inner);
         let bytes = crate::slip::render_bytes(&paper, profile, Some(job.id.process_id()), &mut setter)?;
         let digest = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
-        let rows = u64::from(paper.rows(profile, &mut setter));
+        let rows = u64::from(crate::slip::layout::layout(&paper.document, profile.into(), &mut setter).dots.height());
         let title = self.shared.durable().state.paper_name(job);
-        Ok(NextJob { job: job.id, title, bytes, digest, rows })
+        Ok(Some(NextJob { job: job.id, title, bytes, digest, rows }))
     }
 
     async fn tell(&self, command: impl Fn() -> Command) -> Option<Answer> {
@@ -108,7 +110,8 @@ impl Spooler for Spool {
             let woken = self.changed.notified();
             if let Some(job) = self.first_for(printer, which) {
                 match tokio::task::block_in_place(|| self.render(&job, printer)) {
-                    Ok(next) => return next,
+                    Ok(Some(next)) => return next,
+                    Ok(None) => tokio::time::sleep(LOOK_AGAIN).await,
                     Err(error) => {
                         tracing::error!(job = %job.id, error = %error, "a paper could not be built");
                         tokio::time::sleep(RETRY).await;
