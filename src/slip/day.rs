@@ -87,8 +87,10 @@ pub struct Group {
 /// One parcel of the pack list.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PackLine {
-    /// Order number, with the part where there are several.
+    /// Order number.
     pub number: String,
+    /// `1/2` where the order has several parcels, else empty.
+    pub part: String,
     /// Recipient.
     pub name: String,
     /// "2 things".
@@ -343,7 +345,8 @@ fn pack(
         let Some(group) = groups.last_mut() else { continue };
         let things: u32 = parcel.planned.contents.iter().map(|c| c.quantity).fold(0, u32::saturating_add);
         group.parcels.push(PackLine {
-            number: number(parcel, form),
+            number: brief::number_of(parcel),
+            part: part(parcel, form),
             name: brief::name_of(parcel.orders.first(), state, people, form),
             things: form.count(things as usize, key::THING, key::THINGS),
             service: service_name(parcel, workshop),
@@ -353,15 +356,10 @@ fn pack(
     groups
 }
 
-fn number(parcel: &ParcelEntry, form: &Form) -> String {
-    let number = brief::number_of(parcel);
+fn part(parcel: &ParcelEntry, form: &Form) -> String {
     match parcel.part {
-        (_, 0 | 1) => number,
-        (part, parts) => {
-            let places = [("part", part.to_string()), ("parts", parts.to_string())];
-            let places = places.each_ref().map(|(name, value)| (*name, value.as_str()));
-            format!("{number} {}", form.fill(key::PART_SHORT, &places))
-        }
+        (_, 0 | 1) => String::new(),
+        (part, parts) => form.fill(key::PART_SHORT, &[("part", &part.to_string()), ("parts", &parts.to_string())]),
     }
 }
 
@@ -387,7 +385,7 @@ fn late(
     let late = parcels.iter().filter_map(|(_, p)| {
         let date = promised(p).filter(|date| *date < today)?;
         let name = brief::name_of(p.orders.first(), state, people, form);
-        Some((date, number(p, form), name))
+        Some((date, brief::number_of(p), name))
     });
     let mut late: Vec<_> = late.collect();
     late.sort();

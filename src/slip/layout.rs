@@ -18,7 +18,7 @@ const COLUMN_DOTS: f32 = 12.0;
 /// Fewer columns are narrow paper.
 const NARROW_COLUMNS: usize = 40;
 /// Share of a table's width that a filling column keeps, in percent.
-const FILL_KEEPS: i32 = 30;
+const FILL_KEEPS: i32 = 27;
 
 /// A paper's width and density.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -233,7 +233,7 @@ impl Pass<'_> {
             self.say(&left, Align::Left);
             return;
         }
-        self.page.lines.push(format!("{top}{}{right}", " ".repeat(free)));
+        self.page.lines.push(format!("{top}{}{right}", " ".repeat(free)).trim_end().to_owned());
         for line in lines {
             self.say(line, Align::Left);
         }
@@ -485,8 +485,8 @@ mod tests {
         let column = |width| Column { width, ..Column::FIT };
         let table = [
             (vec![40, 0], vec![Width::Fit, Width::Fill], vec![40, 60]),
-            (vec![500, 0], vec![Width::Fit, Width::Fill], vec![70, 30]),
-            (vec![90, 20, 0], vec![Width::Fit, Width::Fit, Width::Fill], vec![50, 20, 30]),
+            (vec![500, 0], vec![Width::Fit, Width::Fill], vec![73, 27]),
+            (vec![90, 20, 0], vec![Width::Fit, Width::Fit, Width::Fill], vec![53, 20, 27]),
             (vec![90, 90], vec![Width::Fit, Width::Fit], vec![50, 50]),
         ];
         for (mut widths, kinds, expected) in table {

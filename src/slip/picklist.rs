@@ -161,15 +161,20 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
             Column::FIT.under(),
             Column::FIT.right().under(),
         ];
-        let mut table = Table { row_gap: 6, ..Table::list(columns) };
+        let mut table = Table { gap: 11, row_gap: 6, ..Table::list(columns) };
         for line in group.parcels.iter().take(ROWS_MAX) {
+            let mut number = vec![Run::new(&line.number, Face::Bold, 29)];
+            if !line.part.is_empty() {
+                number.push(Run::new(format!("\n{}", line.part), Face::Sans, 21));
+            }
+            let small = |words: &str| Cell::text(words, Face::Sans, 20);
             table.rows.push(vec![
                 Cell::Tick,
-                Cell::text(&line.number, Face::Bold, 31),
+                Cell::Text(number),
                 Cell::text(&line.name, Face::Sans, 25),
-                Cell::text(&line.things, Face::Sans, 21),
-                Cell::text(&line.service, Face::Sans, 21),
-                Cell::text(&line.weight, Face::Sans, 21),
+                small(&line.things),
+                small(&line.service),
+                small(&line.weight),
             ]);
         }
         paper.push(Block::Table(table));

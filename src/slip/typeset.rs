@@ -2,7 +2,8 @@
 //!
 //! Outlines are averaged to dots without hinting and cut at [`INK_MIN`]: chosen by eye on
 //! enlargements at 22 to 28 dots, where hinted shapes lost hairlines and a cut at half broke
-//! the serifs. Letters stand on whole dots, so that the same letter always looks the same.
+//! the serifs. Letters of the sans stand on whole dots, so that all stems are equally thick;
+//! those of the text faces on quarters, for their words would fall apart otherwise.
 
 use super::bitmap::Bitmap;
 use super::clean::is_pictograph;
@@ -17,6 +18,8 @@ use std::sync::Arc;
 
 /// A dot is black where ink covers at least so much of it, of 255.
 const INK_MIN: u8 = 96;
+/// Marks a run whose letters stand on whole dots.
+const WHOLE_DOTS: usize = 1;
 /// Glyphs kept; beyond that the cache starts afresh.
 const GLYPHS_MAX: usize = 16_384;
 /// Paragraphs kept, likewise.
@@ -168,13 +171,14 @@ impl Typesetter {
                 if glyph.glyph_id == 0 {
                     set.missing.extend(run.text[glyph.start..glyph.end].chars().filter(|c| !is_pictograph(*c)));
                 }
-                let x = (glyph.x - left + glyph.font_size * glyph.x_offset).round() as i32;
+                let exact = glyph.x - left + glyph.font_size * glyph.x_offset;
+                let exact = if glyph.metadata == WHOLE_DOTS { exact.round() } else { exact };
                 let y = (glyph.y - glyph.font_size * glyph.y_offset).round() as i32;
-                let (key, ..) = CacheKey::new(
+                let (key, x, _) = CacheKey::new(
                     glyph.font_id,
                     glyph.glyph_id,
                     glyph.font_size,
-                    (0.0, 0.0),
+                    (exact, 0.0),
                     glyph.font_weight,
                     CacheKeyFlags::DISABLE_HINTING,
                 );
@@ -221,6 +225,10 @@ fn metrics(run: &Run, scale: f32) -> Metrics {
 
 fn attrs_of(run: &Run, scale: f32) -> Attrs<'static> {
     let attrs = Attrs::new().family(Family::Name(family(run.style.face))).metrics(metrics(run, scale));
+    let attrs = match run.style.face {
+        Face::Sans | Face::Bold | Face::Heavy => attrs.metadata(WHOLE_DOTS),
+        Face::Text | Face::Capitals | Face::Italic | Face::Display => attrs,
+    };
     if run.style.face == Face::Capitals { attrs.letter_spacing(0.08) } else { attrs }
 }
 
