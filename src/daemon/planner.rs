@@ -8,7 +8,7 @@
 
 use super::core::CoreHandle;
 use super::shared::Shared;
-use crate::book::{Busy, Command};
+use crate::book::{Busy, Command, State};
 use crate::model::*;
 use crate::plan::{Planner, Shelf};
 use std::panic::AssertUnwindSafe;
@@ -81,7 +81,7 @@ fn plan_one(
     let loaded = {
         let durable = shared.durable();
         durable.state.orders.get(&request.order).map(|entry| {
-            (entry.order.clone(), entry.accepted.clone(), Shelf::of(&durable.state, &workshop, Some(&request.order)))
+            (entry.order.clone(), entry.accepted.clone(), shelf(&durable.state, &workshop, &request.order))
         })
     };
     let Some((order, accepted, shelf)) = loaded else { return true };
@@ -92,6 +92,48 @@ fn plan_one(
         failed_plan(request)
     });
     told(core, || Command::Planned(Box::new(plan.clone())))
+}
+
+/// What is left for this order: the configured stock less what other open orders' parcels
+/// have taken, and what a person said is ready.
+fn shelf(state: &State, workshop: &Workshop, order: &OrderKey) -> Shelf {
+    let mut shelf = Shelf::default();
+    for container in &workshop.containers {
+        if let Some(stock) = container.stock {
+            shelf.containers_left.insert(container.name.clone(), i64::from(stock));
+        }
+    }
+    for product in &workshop.products {
+        for batch in &product.batches {
+            if let Some(made) = batch.made {
+                shelf.batches_left.insert((product.sku.clone(), batch.name.clone()), made);
+            }
+        }
+    }
+    let is_open = |key: &OrderKey| state.orders.get(key).is_some_and(|entry| entry.cancelled.is_none());
+    for parcel in state.parcels.values() {
+        if parcel.orders.contains(order) || !parcel.orders.iter().any(is_open) {
+            continue;
+        }
+        let planned = &parcel.planned;
+        for name in std::iter::once(&planned.container).chain(&planned.inside) {
+            if let Some(left) = shelf.containers_left.get_mut(name) {
+                *left -= 1;
+            }
+        }
+        for content in &planned.contents {
+            let Some(batch) = &content.batch else { continue };
+            if let Some(left) = shelf.batches_left.get_mut(&(content.sku.clone(), batch.clone())) {
+                *left = left.saturating_sub(content.quantity);
+            }
+        }
+    }
+    if let Some(entry) = state.orders.get(order) {
+        // A settled wait is remembered as `ready:SKU` (StopKind::cause).
+        let ready = entry.accepted.iter().filter_map(|cause| cause.strip_prefix("ready:"));
+        shelf.settled = ready.map(Sku::from).collect();
+    }
+    shelf
 }
 
 /// Sends a command, again while the ledger is behind or the disk is full.

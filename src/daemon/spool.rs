@@ -62,7 +62,7 @@ impl Spool {
                     return false;
                 }
                 let Some(own) = workshop.printer_for(kind) else { return false };
-                &crate::print::routes::choose(own, &workshop.printers, health, now).name == printer
+                crate::print::routes::choose(own, &workshop.printers, health, now) == printer
             })
             .cloned()
     }

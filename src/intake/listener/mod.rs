@@ -11,7 +11,7 @@ pub use counters::Counters;
 pub use problem::{Problem, Reason, Reply};
 
 use super::sources::Sources;
-use crate::book::{Answer, Received};
+use crate::book::{Answer, Busy, Received};
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
@@ -41,34 +41,23 @@ pub trait Receiver: Send + Sync + 'static {
 /// What [`Receiver::receive`] returns.
 pub type Pending = Pin<Box<dyn Future<Output = Result<Answer, Busy>> + Send>>;
 
-/// Why nothing can be kept now; each becomes a 503 with Retry-After.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Busy {
-    /// The ledger is behind: too many messages wait for it.
-    Behind,
-    /// There is no room on the disk.
-    NoRoom,
-    /// The program is shutting down.
-    Stopping,
+/// A constant word for logs.
+fn word(busy: Busy) -> &'static str {
+    match busy {
+        Busy::Behind => "behind",
+        Busy::NoRoom => "no_room",
+        Busy::Stopping => "stopping",
+    }
 }
 
-impl Busy {
-    /// A constant word for logs.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Behind => "behind",
-            Self::NoRoom => "no_room",
-            Self::Stopping => "stopping",
-        }
-    }
-    fn problem(self) -> Problem {
-        let (seconds, detail) = match self {
-            Self::Behind => (2, "many messages are being stored; send it again"),
-            Self::NoRoom => (60, "there is no room to keep it; send it again later"),
-            Self::Stopping => (10, "this is being restarted; send it again"),
-        };
-        Problem { retry_after: Some(seconds), ..Problem::new(Reason::Busy, detail) }
-    }
+/// Each reason for being busy is a 503 with Retry-After.
+fn problem(busy: Busy) -> Problem {
+    let (seconds, detail) = match busy {
+        Busy::Behind => (2, "many messages are being stored; send it again"),
+        Busy::NoRoom => (60, "there is no room to keep it; send it again later"),
+        Busy::Stopping => (10, "this is being restarted; send it again"),
+    };
+    Problem { retry_after: Some(seconds), ..Problem::new(Reason::Busy, detail) }
 }
 
 /// Reads the time; the system's or a simulated one.

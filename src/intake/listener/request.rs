@@ -2,8 +2,8 @@
 //! signature was believed.
 
 use super::problem::{Problem, Reason, Reply, kept, outcome_word};
-use super::{Busy, Intake};
-use crate::book::{Answer, Novelty};
+use super::{Intake, problem, word};
+use crate::book::{Busy, Answer, Novelty};
 use crate::intake::signature::Verified;
 use crate::intake::sources::{OpenSource, SourceTable};
 use bytes::Bytes;
@@ -95,7 +95,7 @@ fn admit<'t>(
         return Err(Problem::new(Reason::Method, "messages are sent by POST"));
     }
     if intake.stopping.load(Ordering::Relaxed) {
-        return Err(Busy::Stopping.problem());
+        return Err(problem(Busy::Stopping));
     }
     media_type(headers)?;
     let announced = headers.get(CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<u64>().ok());
@@ -189,8 +189,8 @@ async fn store(
 
 fn conclude(intake: &Intake, source: &OpenSource, id: &str, told: Result<Answer, Busy>) -> Result<Reply, Problem> {
     let answer = told.map_err(|busy| {
-        tracing::warn!(source = %source.name, reason = busy.word(), "message refused");
-        busy.problem()
+        tracing::warn!(source = %source.name, reason = word(busy), "message refused");
+        problem(busy)
     })?;
     let Answer::Kept { novelty, outcome } = &answer else {
         tracing::error!(source = %source.name, "a message got an answer that no message gets");
