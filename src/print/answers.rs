@@ -186,7 +186,10 @@ mod tests {
             (&[0x1A], Answer::RealTime(0x1A)),
             (&[0x72], Answer::RealTime(0x72)),
             (&[0x10, 0, 0, 0], Answer::Automatic(fine)),
-            (&[0x38, 0, 0x0C, 0x0F], Answer::Automatic(Status { offline: true, cover_open: true, paper_out: true, ..fine })),
+            (
+                &[0x38, 0, 0x0C, 0x0F],
+                Answer::Automatic(Status { offline: true, cover_open: true, paper_out: true, ..fine }),
+            ),
             (&[0x18, 0x08, 0x03, 0], Answer::Automatic(Status { offline: true, cutter: true, near_end: true, ..fine })),
             (&[0x00], Answer::InLine { near_end: false, paper_out: false }),
             (&[0x0F], Answer::InLine { near_end: true, paper_out: true }),
@@ -257,9 +260,8 @@ mod tests {
                 (vec![byte], Answer::InLine { near_end, paper_out })
             }),
             id.prop_map(|id| ([b"\x37\x22", id.as_slice(), b"\0"].concat(), Answer::ProcessId(id))),
-            prop::collection::vec(1u8..=255, 0..20).prop_map(|text| {
-                ([b"\x5F".as_slice(), &text, b"\0"].concat(), Answer::Name(text))
-            }),
+            prop::collection::vec(1u8..=255, 0..20)
+                .prop_map(|text| { ([b"\x5F".as_slice(), &text, b"\0"].concat(), Answer::Name(text)) }),
         ]
     }
 

@@ -62,8 +62,12 @@ mod tests {
         let printers = [printer("bench", Some("desk")), printer("desk", Some("bench")), printer("alone", None)];
         let now = Timestamp::UNIX_EPOCH + SignedDuration::from_hours(1);
         // Seconds of trouble at bench, at desk; the printer that gets jobs for bench.
-        let cases =
-            [(None, None, "bench"), (Some(119), None, "bench"), (Some(120), None, "desk"), (Some(500), Some(500), "bench")];
+        let cases = [
+            (None, None, "bench"),
+            (Some(119), None, "bench"),
+            (Some(120), None, "desk"),
+            (Some(500), Some(500), "bench"),
+        ];
         for (bench, desk, expected) in cases {
             let health = |name: &PrinterName| {
                 let seconds: Option<i64> = if name.as_str() == "desk" { desk } else { bench };
