@@ -17,6 +17,7 @@ mod orders;
 mod packed;
 pub mod payloads;
 mod picklist;
+pub mod quote;
 mod quote_options;
 mod ready;
 mod rehearse_options;

@@ -8,3 +8,4 @@ pub mod fit;
 pub mod rules;
 pub mod tariff;
 pub use choose::{Planner, Shelf};
+pub mod quote;

@@ -37,6 +37,39 @@ pub struct Shelf {
     pub settled: BTreeSet<Sku>,
 }
 
+/// What a person wants otherwise, for a quote.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Overrides {
+    /// All goods together weigh this.
+    pub goods_weight: Option<Weight>,
+    /// Only these containers.
+    pub containers: Vec<ContainerName>,
+}
+
+impl Overrides {
+    fn apply(&self, goods: &mut Goods<'_>, house: &mut House) {
+        if !self.containers.is_empty() {
+            house.require_containers.push((self.containers.clone(), "another one was asked for".to_owned()));
+        }
+        let Some(wanted) = self.goods_weight else { return };
+        let known: i128 = goods.kinds.iter().map(|k| i128::from(k.weight.ng) * i128::from(k.count())).sum();
+        let pieces: i128 = goods.kinds.iter().map(|k| i128::from(k.count())).sum();
+        for kind in &mut goods.kinds {
+            // In proportion to what is known, else in equal shares; never below what was said.
+            let share = match known {
+                0 => i128::from(wanted.ng) / pieces.max(1),
+                _ => (i128::from(wanted.ng) * i128::from(kind.weight.ng) + known - 1) / known,
+            };
+            kind.weight = Weight { ng: i64::try_from(share).unwrap_or(i64::MAX) };
+        }
+    }
+}
+
+/// All ways to close around goods, nothing run out.
+pub fn wraps_of(workshop: &Workshop) -> Vec<Wrap<'_>> {
+    packaging::wraps(workshop, |_| None).0
+}
+
 /// Plans orders for one workshop: holds its rules compiled. Rebuild it on a new configuration.
 #[derive(Clone)]
 pub struct Planner {
@@ -55,8 +88,7 @@ impl Planner {
         Self { budget, ..self }
     }
 
-    /// The plan of one order. `accepted` holds causes that a person answered (as typed) and
-    /// `hold:RULE` for released holds; these are not asked again.
+    /// The plan of one order; see [`Planner::decide_with`].
     pub fn decide(
         &self,
         order: &Order,
@@ -64,6 +96,20 @@ impl Planner {
         shelf: &Shelf,
         accepted: &BTreeSet<String>,
         pins: &Pins,
+    ) -> Plan {
+        self.decide_with(order, workshop, shelf, accepted, pins, &Overrides::default())
+    }
+
+    /// The plan of one order. `accepted` holds causes that a person answered (as typed) and
+    /// `hold:RULE` for released holds; these are not asked again.
+    pub fn decide_with(
+        &self,
+        order: &Order,
+        workshop: &Workshop,
+        shelf: &Shelf,
+        accepted: &BTreeSet<String>,
+        pins: &Pins,
+        overrides: &Overrides,
     ) -> Plan {
         let mut plan = Plan {
             order: order.key.clone(),
@@ -89,6 +135,7 @@ impl Planner {
                 }
             }
         }
+        overrides.apply(&mut goods, &mut house);
         plan.waits.append(&mut goods.waits);
         if let Some(date) = order.not_before.filter(|date| *date > pins.hand_over) {
             plan.waits.push(Wait::Date(date));
