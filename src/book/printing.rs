@@ -228,7 +228,7 @@ impl Work<'_> {
         }
     }
 
-    /// Takes back queued notes that no longer say the truth.
+    /// Takes back queued notes and questions about papers that no longer say the truth.
     pub fn reconsider_notes(&mut self, key: &OrderKey) {
         let Some(entry) = self.state.orders.get(key) else { return };
         let jobs = entry.note_jobs.iter().filter_map(|id| self.state.jobs.get(id));
@@ -236,6 +236,9 @@ impl Work<'_> {
         let wrong: Vec<JobId> = wrong.map(|job| job.id).collect();
         for job in wrong {
             self.drop_job(job, "it no longer holds");
+        }
+        if !self.state.paper_out(key) {
+            self.lift_where(key, Actor::Program, |_, kind| matches!(kind.cause(), Some(Cause::AfterPrinting(_))));
         }
     }
 

@@ -277,12 +277,17 @@ impl Work<'_> {
         }
         let Some(entry) = self.state.orders.get(key) else { return };
         let closed = entry.is_closed(&self.state.parcels);
-        let stages: Vec<Stage> = self.state.parcels_of(entry).map(|(_, parcel)| parcel.stage).collect();
+        // With a slip at the bench the change note says all; what is packed already, or has
+        // no slip yet and an old plan, a person must see to.
+        let unsettled = self.state.parcels_of(entry).any(|(id, parcel)| match parcel.stage {
+            Stage::Printed => false,
+            Stage::Packed | Stage::HandedOver => true,
+            Stage::Received | Stage::Planned => !self.state.slip_out(id),
+        });
         if !closed {
             self.queue_change_note(key);
         }
-        // With a slip at the bench the change note says all; otherwise a person must see to it.
-        if stages.iter().any(|stage| *stage != Stage::Printed) {
+        if unsettled {
             let state = if closed { "was handed over" } else { "was partly printed or packed" };
             let cause = Cause::AfterPrinting(key.clone());
             let what = format!("the shop changed order {} after it {state}", key.number);

@@ -248,15 +248,17 @@ impl State {
     pub fn paper_out(&self, key: &OrderKey) -> bool {
         let Some(entry) = self.orders.get(key) else { return false };
         entry.version_on_paper.is_some()
-            || self.parcels_of(entry).any(|(_, parcel)| {
-                parcel.stage > Stage::Planned
-                    || parcel.jobs.iter().filter_map(|id| self.jobs.get(id)).any(|job| {
-                        matches!(
-                            job.state,
-                            JobState::OnPaper { .. } | JobState::Sending { .. } | JobState::Uncertain { .. }
-                        )
-                    })
-            })
+            || self
+                .parcels_of(entry)
+                .any(|(_, parcel)| parcel.stage > Stage::Planned || self.jobs_out(parcel, |_| true))
+    }
+    /// May this parcel's slip lie somewhere?
+    pub(super) fn slip_out(&self, id: ParcelId) -> bool {
+        self.parcels.get(&id).is_some_and(|parcel| self.jobs_out(parcel, |job| job.kind == PaperKind::Slip))
+    }
+    fn jobs_out(&self, parcel: &ParcelEntry, which: impl Fn(&Job) -> bool) -> bool {
+        let mut jobs = parcel.jobs.iter().filter_map(|id| self.jobs.get(id));
+        jobs.any(|job| which(job) && !matches!(job.state, JobState::Queued | JobState::Dropped { .. }))
     }
     /// An order's parcels that the state holds.
     pub fn parcels_of<'a>(&'a self, entry: &'a OrderEntry) -> impl Iterator<Item = (ParcelId, &'a ParcelEntry)> {

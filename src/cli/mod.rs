@@ -20,6 +20,7 @@ mod picklist;
 mod quote_options;
 mod ready;
 mod rehearse_options;
+pub mod rehearse_orders;
 mod release;
 mod reload;
 mod remap;
