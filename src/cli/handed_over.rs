@@ -19,7 +19,7 @@ pub struct HandedOver {
     #[arg(long)]
     all: bool,
     /// Only what goes by this service
-    #[arg(long, value_name = "SERVICE", requires = "all")]
+    #[arg(long, value_name = "SERVICE", requires = "all", conflicts_with = "parcels")]
     service: Option<String>,
 }
 

@@ -129,7 +129,7 @@ fn tell(at: &Folders, screen: &Screen, all: usize, tally: &Tally) -> Outcome {
         let (new, known) = (tally.new, tally.known);
         let mut text = format!("{all} read: {new} new, {known} known before");
         if tally.needs_you > 0 {
-            text.push_str(&format!(", {} need you (see dawnslip status)", tally.needs_you));
+            text.push_str(&format!(", {} unclear (see dawnslip status)", tally.needs_you));
         }
         if !tally.refused.is_empty() {
             text.push_str(&format!(", {} not taken", tally.refused.len()));

@@ -57,8 +57,7 @@ pub enum Outcome {
 /// What every command returns.
 pub type Ended = Result<Outcome, Fault>;
 
-/// Turns signed web-shop orders into paper: a slip and a card for each parcel, and one pick
-/// list in the morning.
+/// Turns signed web-shop orders into paper: slips, cards, and a pick list in the morning
 #[derive(Debug, Parser)]
 #[command(name = "dawnslip", version, subcommand_required = true, arg_required_else_help = true)]
 pub struct Cli {
@@ -74,13 +73,13 @@ pub struct Cli {
 #[derive(Debug, Clone, Args)]
 pub struct Folders {
     /// The folder with workshop.toml and the other files
-    #[arg(long, global = true, value_name = "DIR", default_value = "config")]
+    #[arg(long, global = true, value_name = "DIR", default_value = "config", display_order = 900)]
     pub config: PathBuf,
     /// The folder with the ledger and the desk's socket
-    #[arg(long, global = true, value_name = "DIR", default_value = "data")]
+    #[arg(long, global = true, value_name = "DIR", default_value = "data", display_order = 901)]
     pub data: PathBuf,
     /// Answer as JSON, for programs
-    #[arg(long, global = true)]
+    #[arg(long, global = true, display_order = 902)]
     pub json: bool,
 }
 

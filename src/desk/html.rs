@@ -81,8 +81,10 @@ pub fn status(status: &Status, read: &ReadState) -> String {
             let remedy: Vec<String> = thing.remedy.iter().map(|line| escape(line)).collect();
             let _ = write!(body, "<dt>do</dt><dd>{}</dd></dl>", remedy.join("<br>"));
             if let Some(cause) = &thing.cause {
-                body.push_str(&button("/decide", "try again", &[("cause", cause), ("decision", "retry")]));
-                body.push_str(&button("/decide", "it is right so, go on", &[("cause", cause), ("decision", "go-on")]));
+                for decision in &thing.decisions {
+                    let fields = [("cause", cause.as_str()), ("decision", decision.as_str())];
+                    body.push_str(&button("/decide", decision_in_words(decision), &fields));
+                }
             }
             for number in thing.orders.iter().take(12) {
                 let _ = write!(body, "<a href=\"/orders/{}\">{}</a> ", encode(number), escape(number));
@@ -100,6 +102,20 @@ pub fn status(status: &Status, read: &ReadState) -> String {
         body.push_str(&button("/packing/start", "packing starts: print what waits", &[]));
     }
     shell(&status.headline, &format!("<meta http-equiv=\"refresh\" content=\"{REFRESH_SECONDS}\">"), &body)
+}
+
+/// What stands on the button of a decision.
+fn decision_in_words(decision: &str) -> &str {
+    match decision {
+        "retry" => "try again",
+        "go-on" => "it is right so, go on",
+        "cancel" => "cancel",
+        "take-new" => "the newer one counts",
+        "keep-old" => "the older one counts",
+        "on-paper" => "the paper is there",
+        "copy" => "print a copy",
+        other => other,
+    }
 }
 
 /// The open orders.

@@ -272,7 +272,7 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
             .collect();
         let weight = format!("{} ± {}", parcel.weight, parcel.tolerance);
         let parts =
-            [parts.join("  "), weight].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · ");
+            [parts.join(", "), weight].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · ");
         text.push_str(&words::hanging("   ", &parts, columns));
         let contents: Vec<String> = parcel
             .contents

@@ -228,11 +228,10 @@ impl Status {
             (self.orders.packed, "packed"),
         ]);
         lines.push(("orders", if orders.is_empty() { "none are open".into() } else { orders }));
-        let stopped = joined(&[
-            (self.orders.needs_you, "needs you"),
-            (self.orders.held, "held"),
-            (self.orders.waiting, "waiting"),
-        ]);
+        let stops =
+            [(self.orders.needs_you, "needs you"), (self.orders.held, "held"), (self.orders.waiting, "waiting")];
+        let stopped = stops.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{word}: {count}"));
+        let stopped = stopped.collect::<Vec<_>>().join(" · ");
         if !stopped.is_empty() {
             lines.push(("stopped", stopped));
         }
@@ -284,7 +283,7 @@ pub fn line_with_right_end(left: &str, right: &str) -> String {
 }
 
 fn thing_text(text: &mut String, number: usize, thing: &Thing, since: &str) {
-    let head = format!("{} · since {since} ({})", thing.what, thing.age);
+    let head = format!("{} {}", thing.what, words::unbroken(&format!("· since {since} ({})", thing.age)));
     text.push_str(&words::hanging(&format!("{number:<3}"), &head, COLUMNS));
     if !thing.why.is_empty() {
         text.push_str(&words::hanging("   why  ", &thing.why, COLUMNS));

@@ -1,7 +1,7 @@
 //! The things that need a person, each with since when, why and what to do. Pure.
 
 use super::{ReadState, jobs, lookup, words};
-use crate::book::{LIST_LATE_AFTER, State, questions};
+use crate::book::{GroupedQuestion, LIST_LATE_AFTER, State, decisions, questions};
 use crate::model::*;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -50,6 +50,9 @@ pub struct Thing {
     /// Questions: the cause, as typed in `dawnslip decide`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cause: Option<String>,
+    /// Questions: the decisions that it takes.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub decisions: Vec<String>,
     /// Questions: numbers of the orders that wait.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub orders: Vec<String>,
@@ -79,7 +82,17 @@ pub fn things(read: &ReadState, now: Timestamp) -> Vec<Thing> {
 
 fn plain(kind: ThingKind, what: String, since: Timestamp, now: Timestamp, why: &str, remedy: Vec<String>) -> Thing {
     let age = words::age(since, now);
-    Thing { kind, what, since, age, why: why.to_owned(), remedy, cause: None, orders: Vec::new() }
+    Thing {
+        kind,
+        what,
+        since,
+        age,
+        why: why.to_owned(),
+        remedy,
+        cause: None,
+        decisions: Vec::new(),
+        orders: Vec::new(),
+    }
 }
 
 /// Printers in trouble, with the papers that wait for them.
@@ -176,14 +189,28 @@ fn open_questions(state: &State, now: Timestamp) -> Vec<Thing> {
                 ),
             };
             let mut remedy = vec![question.remedy.clone()];
-            if !question.remedy.contains("dawnslip decide") {
-                remedy.push(format!("then: dawnslip decide {} retry", question.cause));
+            let decisions = decisions_of(state, &question);
+            if let Some((first, others)) = decisions.split_first()
+                && !question.remedy.contains("dawnslip decide")
+            {
+                let others = if others.is_empty() { String::new() } else { format!(" (or {})", others.join(", ")) };
+                remedy.push(format!("then: dawnslip decide {} {first}{others}", question.cause));
             }
             let mut thing = plain(ThingKind::Question, words::tame(&what), question.since, now, &why, remedy);
-            (thing.cause, thing.orders) = (Some(question.cause), orders);
+            (thing.cause, thing.decisions, thing.orders) = (Some(question.cause), decisions, orders);
             thing
         })
         .collect()
+}
+
+/// The words of the decisions that a question takes.
+fn decisions_of(state: &State, question: &GroupedQuestion) -> Vec<String> {
+    let stops = match question.orders.first().and_then(|key| state.orders.get(key)) {
+        Some(entry) => &entry.stops,
+        None => &state.loose_stops,
+    };
+    let cause = stops.iter().filter_map(|stop| stop.kind.cause()).find(|cause| cause.to_string() == question.cause);
+    cause.map_or(Vec::new(), |cause| decisions(cause).into_iter().map(|d| d.word().to_owned()).collect())
 }
 
 /// Uncertain papers whose kind says `ask`, but about which no question stands.

@@ -70,10 +70,11 @@ pub fn list<T: std::fmt::Display>(items: &[T], most: usize) -> String {
     }
 }
 
-/// Breaks a text into lines of at most `width` characters at spaces; a longer word stands alone.
+/// Breaks a text into lines of at most `width` characters at spaces; a longer word stands
+/// alone. A no-break space holds its words together and then becomes a space.
 pub fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
-    for word in text.split_whitespace() {
+    for word in text.split([' ', '\n', '\t']).filter(|word| !word.is_empty()) {
         let last = lines.len() - 1;
         let used = lines[last].chars().count();
         if used == 0 {
@@ -85,7 +86,12 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
             lines.push(word.to_owned());
         }
     }
-    lines
+    lines.into_iter().map(|line| line.replace('\u{a0}', " ")).collect()
+}
+
+/// Holds a short text together when lines are broken.
+pub fn unbroken(text: &str) -> String {
+    text.replace(' ', "\u{a0}")
 }
 
 /// A lead, and a text that is broken into lines that stand under its own beginning.
