@@ -7,6 +7,9 @@ use serde_json::{Value, json};
 use std::fmt;
 use std::ops::Range;
 
+/// So many complaints are shown at once; a file of another kind could give thousands.
+pub const COMPLAINTS_MAX: usize = 200;
+
 /// One thing that is wrong.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Complaint {
@@ -48,6 +51,8 @@ pub enum Colour {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Complaints {
     list: Vec<Complaint>,
+    /// So many more were found than are kept.
+    more: usize,
     texts: Files,
     folder: String,
 }
@@ -62,6 +67,8 @@ impl Complaints {
     ) -> Self {
         list.sort_by(|a, b| (&a.file, a.span.start, &a.what).cmp(&(&b.file, b.span.start, &b.what)));
         list.dedup();
+        let more = list.len().saturating_sub(COMPLAINTS_MAX);
+        list.truncate(COMPLAINTS_MAX);
         let concerned = |name: &String| list.iter().any(|complaint| &complaint.file == name);
         let mut texts: Files =
             files.iter().filter(|(name, _)| concerned(name)).map(|(n, t)| (n.clone(), t.clone())).collect();
@@ -70,10 +77,10 @@ impl Complaints {
                 black_out(text, span.clone());
             }
         }
-        Self { list, texts, folder }
+        Self { list, more, texts, folder }
     }
 
-    /// The complaints, in order of file and place.
+    /// The complaints, in order of file and place, at most [`COMPLAINTS_MAX`].
     pub fn list(&self) -> &[Complaint] {
         &self.list
     }
@@ -117,9 +124,10 @@ impl Complaints {
             let report = [Level::ERROR.primary_title(complaint.what.as_str()).element(snippet)];
             shown.push(renderer.render(&report));
         }
-        let count = match self.list.len() {
-            1 => "1 thing to mend".to_owned(),
-            n => format!("{n} things to mend"),
+        let count = match (self.list.len(), self.more) {
+            (1, _) => "1 thing to mend".to_owned(),
+            (n, 0) => format!("{n} things to mend"),
+            (n, more) => format!("the first {n} of {} things to mend", n + more),
         };
         format!("{}\n\n{count} in the configuration", shown.join("\n\n"))
     }
@@ -167,7 +175,14 @@ fn within(text: &str, span: Range<usize>) -> Range<usize> {
     if end > start {
         return start..end;
     }
-    start..text[start..].chars().next().map_or(start, |c| start + c.len_utf8())
+    // Nothing but the end of a line: its last character, or the place itself.
+    let next = text[start..].chars().next().filter(|c| !matches!(c, '\n' | '\r'));
+    let last = text[..start].chars().next_back().filter(|c| *c != '\n');
+    match (next, last) {
+        (Some(next), _) => start..start + next.len_utf8(),
+        (None, Some(last)) => start - last.len_utf8()..start,
+        (None, None) => start..start,
+    }
 }
 
 fn black_out(text: &mut String, span: Range<usize>) {

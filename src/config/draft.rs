@@ -166,7 +166,17 @@ impl<'t> Section<'t> {
             self.wrong_kind(&entry, "a table of names", &format!("[{key}.NAME]"));
             return Vec::new();
         };
-        in_order(names)
+        let entries = in_order(names);
+        for (index, entry) in entries.iter().enumerate() {
+            let twin = |other: &&Entry<'t>| other.key.value.to_lowercase() == entry.key.value.to_lowercase();
+            if let Some(twin) = entries[..index].iter().find(twin) {
+                // People type names, and type them as they please.
+                let what = format!("{:?} and {:?} differ only in capitals", twin.key.value, entry.key.value);
+                let complaint = Complaint::new(self.file, entry.key.at.clone(), what, "give one of them another name");
+                self.found.add(complaint.and(twin.key.at.clone(), "the other"));
+            }
+        }
+        entries
             .into_iter()
             .filter(|named| self.name_is_fine(&named.key))
             .filter_map(|named| Some((named.key.clone(), self.table_of(&named, shape)?)))

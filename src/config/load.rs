@@ -107,7 +107,13 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
     meant.files = files.clone();
 
     ask(checks, &meant, &rules, files, &found);
-    let complaints = found.complaints.into_inner();
+    let mut complaints = found.complaints.into_inner();
+    if !files.contains_key("workshop.toml") {
+        // What an empty one would lack need not be told on top.
+        complaints.retain(|complaint| complaint.file != "workshop.toml");
+        let remedy = "copy the sample configuration and change it";
+        complaints.push(Complaint::new("workshop.toml", 0..0, "this file is missing", remedy));
+    }
     if complaints.is_empty() {
         return Ok(meant);
     }
@@ -142,14 +148,6 @@ fn parse<'f>(files: &'f Files, found: &Findings) -> Parsed<'f> {
         }
         parsed.insert(name, table);
     }
-    if !files.contains_key("workshop.toml") {
-        found.add(Complaint::new(
-            "workshop.toml",
-            0..0,
-            "this file is missing",
-            "copy the sample configuration and change it",
-        ));
-    }
     parsed
 }
 
@@ -164,7 +162,7 @@ fn syntax(file: &str, text: &str, error: &Error) -> Complaint {
             "take one of them out, or give it another name",
         );
     }
-    Complaint::new(file, span, format!("this is not TOML: {}", error.message()), "")
+    Complaint::new(file, span, "this is not TOML", error.message())
 }
 
 fn keys_of(section: &Section<'_>, key: &str) -> Vec<String> {

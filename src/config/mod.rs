@@ -29,7 +29,7 @@ mod values;
 mod words;
 mod workshop;
 
-pub use complaint::{Colour, Complaint, Complaints};
+pub use complaint::{COMPLAINTS_MAX, Colour, Complaint, Complaints};
 pub use folder::{FILE_BYTES_MAX, FILES_MAX, Files, ReadError, embedded, read_folder};
 pub use load::{CardTrouble, Checks, load, load_with};
 pub use policy::policy;

@@ -83,6 +83,29 @@ impl Names {
     }
 }
 
+/// The way from `start` back to itself, if there is one: the shortest, without `start` at its end.
+/// Told once for each circle: only from the member that comes first in `order`.
+pub(super) fn circle<'a>(
+    start: &'a str,
+    next: impl Fn(&str) -> Vec<&'a str>,
+    order: impl Fn(&str) -> usize,
+) -> Option<Vec<&'a str>> {
+    let mut ways = std::collections::VecDeque::from([vec![start]]);
+    let mut seen = Vec::new();
+    while let Some(way) = ways.pop_front() {
+        for step in way.last().map_or_else(Vec::new, |last| next(last)) {
+            if step == start {
+                return way.iter().all(|member| order(member) >= order(start)).then_some(way);
+            }
+            if !seen.contains(&step) {
+                seen.push(step);
+                ways.push_back([way.as_slice(), &[step]].concat());
+            }
+        }
+    }
+    None
+}
+
 /// So many names are listed in a complaint.
 const LISTED_MAX: usize = 12;
 

@@ -1,7 +1,7 @@
 //! `packaging.toml`: containers, supplies, and what every parcel gets.
 
 use super::draft::{Entry, Given, Section};
-use super::names::{Kind, Names};
+use super::names::{Kind, Names, circle};
 use super::shape;
 use super::values::{Flat, Percent};
 use crate::model::*;
@@ -102,21 +102,18 @@ pub(super) fn containers(section: &Section<'_>, names: &Names, currency: Currenc
     let tables = section.named("container", &shape::CONTAINER);
     let containers: Vec<Container> =
         tables.iter().map(|(name, table)| container(&name.value, table, names, currency)).collect();
-    for ((name, table), container) in tables.iter().zip(&containers) {
-        // A box that takes itself, at any depth, would be packed for ever.
-        let mut open: Vec<&ContainerName> = container.takes.iter().collect();
-        let mut seen: Vec<&ContainerName> = Vec::new();
-        while let Some(inner) = open.pop() {
-            if inner.as_str() == name.value {
-                let at = table.entry("takes").map_or(name.at.clone(), |entry| entry.at);
-                let what = format!("{} would stand in itself", name.value);
-                table.complain(&at, what, "name only containers that are smaller");
-                break;
-            }
-            if !seen.contains(&inner) {
-                seen.push(inner);
-                open.extend(containers.iter().filter(|other| &other.name == inner).flat_map(|other| &other.takes));
-            }
+    // A box that takes itself, at any depth, would be packed for ever.
+    let find = |name: &str| containers.iter().position(|container| container.name.as_str() == name);
+    let next = |name: &str| {
+        let takes = find(name).and_then(|at| containers.get(at)).map(|container| container.takes.as_slice());
+        takes.unwrap_or_default().iter().map(ContainerName::as_str).collect()
+    };
+    for (name, table) in &tables {
+        let order = |name: &str| find(name).unwrap_or(usize::MAX);
+        if let Some(way) = circle(&name.value, next, order) {
+            let at = table.entry("takes").map_or(name.at.clone(), |entry| entry.at);
+            let what = format!("{} takes {}: a circle", way.join(" takes "), name.value);
+            table.complain(&at, what, "name only containers that are smaller");
         }
     }
     containers

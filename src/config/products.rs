@@ -1,7 +1,7 @@
 //! `products.toml`: goods, their sizes and batches; what is `like` another inherits from it.
 
 use super::draft::{Given, Section};
-use super::names::{Kind, Names};
+use super::names::{Kind, Names, circle};
 use super::packaging::supply_uses;
 use super::shape;
 use super::values::Percent;
@@ -26,8 +26,27 @@ pub(super) fn read(section: &Section<'_>, names: &Names) -> Vec<Product> {
         }
         products.push(product);
     }
+    refuse_circles_of_likeness(&tables);
     refuse_circles(section, &products, &parts_at);
     products
+}
+
+fn refuse_circles_of_likeness(tables: &[(Given<String>, Section<'_>)]) {
+    let likes: Vec<(&str, Option<Given<String>>)> = tables
+        .iter()
+        .map(|(sku, table)| (sku.value.as_str(), table.own("like").and_then(|entry| table.text_in(&entry))))
+        .collect();
+    let order = |sku: &str| likes.iter().position(|(name, _)| *name == sku).unwrap_or(usize::MAX);
+    let next = |sku: &str| {
+        let like = likes.iter().find(|(name, _)| *name == sku).and_then(|(_, like)| like.as_ref());
+        like.map(|like| like.value.as_str()).into_iter().collect()
+    };
+    for ((sku, like), (_, table)) in likes.iter().zip(tables) {
+        if let (Some(way), Some(like)) = (circle(sku, next, order), like) {
+            let what = format!("{} is like {sku}: a circle", way.join(" is like "));
+            table.complain(&like.at, what, "let one of them say for itself what it is");
+        }
+    }
 }
 
 /// Adds the tables that this one is `like`, nearest first.
@@ -46,16 +65,7 @@ fn inherit<'t>(
             break;
         }
         if seen.contains(&like.value) {
-            // Told once, at the product where the circle begins.
-            if like.value == sku.value {
-                let circle = seen.join(", which is like ");
-                table.complain(
-                    &table.own("like").map_or(like.at, |own| own.at),
-                    format!("{circle}, which is like {}: a circle", like.value),
-                    "let one of them say for itself what it is",
-                );
-            }
-            break;
+            break; // A circle: told by `refuse_circles_of_likeness`.
         }
         let Some(next) = by_sku.get(like.value.as_str()) else { break };
         whole = whole.like(next);
@@ -121,22 +131,13 @@ fn made_of(sku: &Given<String>, table: &Section<'_>, names: &Names) -> Vec<(Sku,
 
 fn refuse_circles(section: &Section<'_>, products: &[Product], parts_at: &BTreeMap<Sku, super::draft::Span>) {
     let parts: BTreeMap<&Sku, &[(Sku, u32)]> = products.iter().map(|p| (&p.sku, p.made_of.as_slice())).collect();
-    // Each product: walk down its parts; coming back to it is a circle.
+    let order = |sku: &str| products.iter().position(|product| product.sku.as_str() == sku).unwrap_or(usize::MAX);
+    let next = |sku: &str| parts.get(&Sku::new(sku)).copied().unwrap_or_default().iter().map(|(part, _)| part.as_str());
     for product in products {
-        let mut open: Vec<&Sku> = product.made_of.iter().map(|(sku, _)| sku).collect();
-        let mut seen: Vec<&Sku> = Vec::new();
-        while let Some(sku) = open.pop() {
-            if sku == &product.sku {
-                let at = parts_at.get(sku).cloned().unwrap_or(section.at.clone());
-                let what = format!("{sku} is made of things that are made of {sku}: a circle");
-                section.complain(&at, what, "take it out of one of them");
-                break;
-            }
-            if !seen.contains(&sku) {
-                seen.push(sku);
-                open.extend(parts.get(sku).copied().unwrap_or_default().iter().map(|(part, _)| part));
-            }
-        }
+        let Some(way) = circle(product.sku.as_str(), |sku| next(sku).collect(), order) else { continue };
+        let at = parts_at.get(&product.sku).cloned().unwrap_or(section.at.clone());
+        let what = format!("{} is made of {}: a circle", way.join(" is made of "), product.sku);
+        section.complain(&at, what, "take one of them out of the other");
     }
 }
 

@@ -25,6 +25,9 @@ pub(super) fn read(section: &Section<'_>, text: &str, names: &Names, currency: C
             let what = format!("the condition has more than {CONDITION_BYTES_MAX} bytes");
             table.complain(&when.at, what, "make two rules of it");
         }
+        if let Some(when) = &when {
+            names_in_condition(&table, text, when, names);
+        }
         let entries = table.entries();
         let then: Vec<Action> = entries.iter().flat_map(|entry| actions(&table, entry, names, currency)).collect();
         if entries.iter().all(|entry| entry.key.value == "when") {
@@ -37,6 +40,50 @@ pub(super) fn read(section: &Section<'_>, text: &str, names: &Names, currency: C
         rules.push((Rule { name: name.value, when: when.value, then, place }, when.at));
     }
     rules
+}
+
+/// Names that a condition compares with: `g.sku == "mug"`, `parcel.service in ["Road"]`.
+fn names_in_condition(table: &Section<'_>, text: &str, when: &Given<String>, names: &Names) {
+    const FIELDS: [(&str, Kind); 4] = [
+        (".sku", Kind::Product),
+        (".container", Kind::Container),
+        (".inside", Kind::Container),
+        (".service", Kind::Service),
+    ];
+    for (field, kind) in FIELDS {
+        for (at, _) in when.value.match_indices(field) {
+            for literal in literals(&when.value[at + field.len()..]) {
+                // Where it stands in the file; an escaped one is told at the whole condition.
+                let within = text.get(when.at.clone()).and_then(|written| written.find(literal));
+                let at = within
+                    .map_or(when.at.clone(), |begin| when.at.start + begin..when.at.start + begin + literal.len());
+                if !literal.is_empty() {
+                    names.check(table, kind, &Given { value: literal.to_owned(), at });
+                }
+            }
+        }
+    }
+}
+
+/// The quoted texts that a field is compared with, if it is.
+fn literals(after: &str) -> Vec<&str> {
+    let after = after.trim_start();
+    let quoted = |text: &'_ str| -> Option<(usize, usize)> {
+        let quote = text.chars().next().filter(|c| matches!(c, '"' | '\''))?;
+        Some((1, 1 + text[1..].find(quote)?))
+    };
+    if let Some(text) = after.strip_prefix("==").or(after.strip_prefix("!=")).map(str::trim_start) {
+        return quoted(text).map(|(from, to)| &text[from..to]).into_iter().collect();
+    }
+    let list = after.strip_prefix("in").and_then(|rest| rest.trim_start().strip_prefix('['));
+    let Some(mut rest) = list.and_then(|list| list.split(']').next()) else { return Vec::new() };
+    let mut all = Vec::new();
+    while let Some((from, to)) = quoted(rest.trim_start()) {
+        let text = rest.trim_start();
+        all.push(&text[from..to]);
+        rest = text[to + 1..].trim_start().strip_prefix(',').unwrap_or("");
+    }
+    all
 }
 
 fn actions(table: &Section<'_>, entry: &Entry<'_>, names: &Names, currency: Currency) -> Vec<Action> {

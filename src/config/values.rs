@@ -14,28 +14,28 @@ pub(super) trait Written: Sized {
     const WHAT: &'static str;
     /// How it is written, without quotes.
     const EXAMPLE: &'static str;
-    /// What to put behind a bare number, where that makes sense.
-    const UNIT: Option<&'static str> = None;
+    /// What to put behind a bare number, where that makes sense: the usual unit first.
+    const UNITS: &'static [&'static str] = &[];
     /// Reads it; the error says what to write instead.
     fn read(text: &str) -> Result<Self, String>;
 }
 
 macro_rules! written {
-    ($type:ty, $what:literal, $example:literal, $unit:expr) => {
+    ($type:ty, $what:literal, $example:literal, $units:expr) => {
         impl Written for $type {
             const WHAT: &'static str = $what;
             const EXAMPLE: &'static str = $example;
-            const UNIT: Option<&'static str> = $unit;
+            const UNITS: &'static [&'static str] = $units;
             fn read(text: &str) -> Result<Self, String> {
                 <$type>::from_str(text).map_err(|why| why.to_string())
             }
         }
     };
 }
-written!(Length, "a length", "230 mm", Some("mm"));
-written!(Weight, "a weight", "640 g", Some("g"));
-written!(Dims, "a size", "230 x 130 x 80 mm", None);
-written!(CountryCode, "a country", "GB", None);
+written!(Length, "a length", "230 mm", &["mm", "cm", "m", "in"]);
+written!(Weight, "a weight", "640 g", &["g", "kg", "oz", "lb"]);
+written!(Dims, "a size", "230 x 130 x 80 mm", &["mm", "cm", "in"]);
+written!(CountryCode, "a country", "GB", &[]);
 
 impl Written for Money {
     const WHAT: &'static str = "an amount";
@@ -68,7 +68,7 @@ impl Written for Flat {
 impl Written for SignedDuration {
     const WHAT: &'static str = "a time span";
     const EXAMPLE: &'static str = "300 s";
-    const UNIT: Option<&'static str> = Some("s");
+    const UNITS: &'static [&'static str] = &["s", "min", "h"];
     fn read(text: &str) -> Result<Self, String> {
         let wrong = || format!("{text:?} is no time span; write it like \"300 s\", \"15 min\" or \"2 h\"");
         let span = text.parse::<SignedDuration>().map_err(|_| wrong())?;
@@ -84,7 +84,7 @@ pub(super) struct Days(pub(super) u32);
 impl Written for Days {
     const WHAT: &'static str = "a number of days";
     const EXAMPLE: &'static str = "90 days";
-    const UNIT: Option<&'static str> = Some("days");
+    const UNITS: &'static [&'static str] = &["days"];
     fn read(text: &str) -> Result<Self, String> {
         let number = text.strip_suffix("days").or(text.strip_suffix("day")).and_then(|n| n.trim().parse().ok());
         match number {
@@ -102,7 +102,7 @@ pub(super) struct Bytes(pub(super) usize);
 impl Written for Bytes {
     const WHAT: &'static str = "a number of bytes";
     const EXAMPLE: &'static str = "256 KiB";
-    const UNIT: Option<&'static str> = Some("B");
+    const UNITS: &'static [&'static str] = &["B", "KiB", "MiB"];
     fn read(text: &str) -> Result<Self, String> {
         const UNITS: [(&str, usize); 5] =
             [("KiB", 1024), ("MiB", 1024 * 1024), ("kB", 1000), ("MB", 1_000_000), ("B", 1)];
@@ -120,7 +120,7 @@ pub(super) struct Percent(pub(super) u32);
 impl Written for Percent {
     const WHAT: &'static str = "a share";
     const EXAMPLE: &'static str = "60 %";
-    const UNIT: Option<&'static str> = Some("%");
+    const UNITS: &'static [&'static str] = &["%"];
     fn read(text: &str) -> Result<Self, String> {
         match text.strip_suffix('%').and_then(|number| number.trim().parse().ok()) {
             Some(percent @ 0..=100) => Ok(Self(percent)),
@@ -141,9 +141,11 @@ impl<'t> Section<'t> {
         let text = match entry.value {
             DeValue::String(text) => text,
             other => {
-                let remedy = match (bare(other), T::UNIT) {
-                    (Some(number), Some(unit)) => format!("say \"{number} {unit}\""),
-                    (Some(numbers), None) if numbers.contains('x') => format!("say \"{numbers} mm\""),
+                let remedy = match (bare(other), T::UNITS) {
+                    (Some(number), [unit]) => format!("say \"{number} {unit}\""),
+                    (Some(number), [unit, others @ ..]) => {
+                        format!("say \"{number} {unit}\", or another unit: {}", others.join(", "))
+                    }
                     _ => format!("say \"{}\"", T::EXAMPLE),
                 };
                 self.complain(&entry.at, format!("`{key}` is {}, not {}", kind_of(other), T::WHAT), remedy);
@@ -223,7 +225,7 @@ impl<'t> Section<'t> {
     /// An entry's value as a whole number within bounds.
     pub(super) fn whole_in(&self, entry: &Entry<'t>, from: u32, to: u32) -> Option<Given<u32>> {
         let DeValue::Integer(number) = entry.value else {
-            self.wrong_kind(entry, "a whole number", &format!("{} = {from}", entry.key.value));
+            self.wrong_kind(entry, "a whole number", &format!("{} = {}", entry.key.value, from.max(1)));
             return None;
         };
         match u32::from_str_radix(number.as_str(), number.radix()) {
