@@ -20,4 +20,9 @@ fn every_currency_has_the_decimals_that_iso_4217_says() {
         }
     }
     assert!(seen > 160, "{seen}");
+    for case in table["parse_cases"].as_array().unwrap() {
+        let currency: Currency = case["ccy"].as_str().unwrap().parse().unwrap();
+        let read = Money::parse_figure(case["text"].as_str().unwrap(), currency).ok();
+        assert_eq!(read.map(|money| money.minor), case["minor"].as_i64(), "{case}");
+    }
 }
