@@ -236,6 +236,31 @@ pub enum Answer {
     },
 }
 
+/// Why a command was not carried out. Nothing of it was kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Busy {
+    /// Too much waits to be written.
+    #[error("too much waits to be written")]
+    Behind,
+    /// The disk is full.
+    #[error("there is no room on the disk")]
+    NoRoom,
+    /// The program is stopping.
+    #[error("the program is stopping")]
+    Stopping,
+}
+
+impl Busy {
+    /// What to do about it.
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::Behind => "try again in a few seconds",
+            Self::NoRoom => "free some room on the disk of the data folder; it goes on by itself",
+            Self::Stopping => "try again once it runs",
+        }
+    }
+}
+
 /// Is the message new?
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Novelty {

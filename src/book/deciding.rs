@@ -114,6 +114,12 @@ fn consequence(cause: &Cause, decision: Decision) -> Consequence {
     }
 }
 
+/// The decisions that a question about this cause takes.
+pub fn decisions(cause: &Cause) -> Vec<Decision> {
+    let taken = |decision: &Decision| !matches!(consequence(cause, *decision), Consequence::No(_));
+    Decision::WORDS.iter().map(|(_, decision)| *decision).filter(taken).collect()
+}
+
 impl Work<'_> {
     pub fn decide(&mut self, cause: &str, decision: Decision) -> Reply {
         if let Some(missing) = cause.strip_prefix(NEVER_CAME) {

@@ -23,6 +23,7 @@ mod step;
 
 pub use command::*;
 pub use day::*;
+pub use deciding::decisions;
 pub use fact::*;
 pub use find::*;
 pub use passing::LIST_LATE_AFTER;

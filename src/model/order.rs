@@ -137,6 +137,8 @@ pub struct Flaw {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FlawKind {
+    /// The payload names no number for the order; one was made from its content.
+    NoNumber,
     /// No address, or none with a street and a place.
     NoAddress,
     /// The country is missing or not in ISO 3166-1.

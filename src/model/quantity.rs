@@ -55,8 +55,8 @@ const LENGTH_UNITS: [(&str, i64); 6] = [
     ("ft", 304_800_000),
 ];
 const WEIGHT_UNITS: [(&str, i64); 6] = [
-    ("mg", NG_PER_G / 1000),
     ("g", NG_PER_G),
+    ("mg", NG_PER_G / 1000),
     ("kg", 1000 * NG_PER_G),
     ("oz", NG_PER_OZ),
     ("lb", 16 * NG_PER_OZ),

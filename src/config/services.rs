@@ -1,0 +1,354 @@
+//! `services.toml`: how parcels travel, to which zones, at what price.
+
+use super::complaint::Complaint;
+use super::draft::{Given, Section, Span, in_order};
+use super::names::{Kind, Names, nearest};
+use super::tariff::{self, By, Row};
+use super::{Files, shape};
+use crate::model::*;
+use std::collections::{BTreeMap, BTreeSet};
+use toml::de::DeValue;
+
+/// What the services need of other files.
+pub(super) struct Around<'a> {
+    pub(super) names: &'a Names,
+    pub(super) files: &'a Files,
+    pub(super) currency: Currency,
+    pub(super) contracts: &'a [Given<String>],
+}
+
+/// What was read.
+pub(super) struct Services {
+    /// Those that can be used, in the order of the file.
+    pub(super) usable: Vec<Service>,
+    /// Those whose contract the workshop does not have.
+    pub(super) without_contract: Vec<Service>,
+    /// Price tables that some service names.
+    pub(super) tables: BTreeSet<String>,
+}
+
+type Zones = Vec<(ZoneRule, Span)>;
+
+/// All services.
+pub(super) fn read(section: &Section<'_>, around: &Around<'_>) -> Services {
+    let zones = zone_lists(section);
+    let mut read = Services { usable: Vec::new(), without_contract: Vec::new(), tables: BTreeSet::new() };
+    for (name, table) in section.named("service", &shape::SERVICE) {
+        let service = service(&name, &table, around, &zones, &mut read.tables);
+        match &service.contract {
+            Some(contract) if !around.contracts.iter().any(|has| &has.value == contract) => {
+                near_contract(&table, contract, around);
+                read.without_contract.push(service);
+            }
+            _ => read.usable.push(service),
+        }
+    }
+    read
+}
+
+/// A contract that is almost one of the workshop's is a slip of the finger.
+fn near_contract(table: &Section<'_>, contract: &str, around: &Around<'_>) {
+    let near = nearest(contract, around.contracts.iter().map(|given| given.value.as_str()));
+    if let (Some(near), Some(entry)) = (near, table.entry("contract")) {
+        let what = format!("the workshop has no contract {contract:?}");
+        table.complain(&entry.at, what, format!("did you mean {near:?}, as in workshop.toml?"));
+    }
+}
+
+fn zone_lists(section: &Section<'_>) -> BTreeMap<String, Zones> {
+    let mut lists = BTreeMap::new();
+    let Some(entry) = section.entry("zones") else { return lists };
+    let DeValue::Table(table) = entry.value else {
+        section.wrong_kind(&entry, "a table of lists", "[[zones.NAME]]");
+        return lists;
+    };
+    for list in in_order(table) {
+        let rules = section.tables_of(&list, &shape::ZONE).iter().filter_map(zone_rule).collect();
+        lists.insert(list.key.value, rules);
+    }
+    lists
+}
+
+fn zone_rule(zone: &Section<'_>) -> Option<(ZoneRule, Span)> {
+    if !zone.has("zone") {
+        zone.missing("zone", "\"North\"");
+    }
+    let mut postcodes = Vec::new();
+    for given in zone.texts("postcodes") {
+        let head = postcode_head(&given.value);
+        // Compared after the same cut that an address goes through: what it drops would never match.
+        if head.len() != given.value.chars().filter(|c| !matches!(c, ' ' | '-')).count() {
+            let remedy = format!("letters and digits, at most {POSTCODE_HEAD_MAX} of them, like \"QS1\"");
+            zone.complain(&given.at, format!("{:?} is not the beginning of a postcode", given.value), remedy);
+        }
+        postcodes.push(head);
+    }
+    let countries = zone.written_list::<CountryCode>("countries").into_iter().map(|given| given.value).collect();
+    let name = zone.text("zone")?;
+    Some((ZoneRule { zone: name.value, countries, postcodes }, name.at))
+}
+
+fn service(
+    name: &Given<String>,
+    table: &Section<'_>,
+    around: &Around<'_>,
+    lists: &BTreeMap<String, Zones>,
+    tables: &mut BTreeSet<String>,
+) -> Service {
+    let zones = zones_of(table, lists);
+    let collect = table.yes("collect");
+    let price = price(table, around, &zones, collect, tables);
+    let valid = (table.date("valid_from").map(|d| d.value), table.date("valid_until"));
+    if let (Some(from), Some(until)) = (valid.0, &valid.1)
+        && until.value < from
+    {
+        table.complain(&until.at, "the service ends before it begins", "did you swap the two?");
+    }
+    Service {
+        name: ServiceName::new(&name.value),
+        asked_as: table.texts("asked_as").into_iter().map(|given| given.value).collect(),
+        only_when_asked: table.yes_or("only_when_asked", collect),
+        collect,
+        containers: around
+            .names
+            .known(table, Kind::Container, table.texts("containers"))
+            .into_iter()
+            .map(ContainerName)
+            .collect(),
+        weight_max: table.written("weight_max").map(|given| given.value),
+        longest_max: table.written("longest_max").map(|given| given.value),
+        length_and_girth_max: table.written("length_and_girth_max").map(|given| given.value),
+        sum_max: table.written("sum_max").map(|given| given.value),
+        outer_max: table.written("outer_max").map(|given| given.value),
+        outer_min: table.written("outer_min").map(|given| given.value),
+        no_post_box: table.yes("no_post_box"),
+        price,
+        surcharges: surcharges(table, around, &zones),
+        zones: zones.into_iter().map(|(rule, _)| rule).collect(),
+        contract: table.text("contract").map(|given| given.value),
+        valid: (valid.0, valid.1.map(|given| given.value)),
+    }
+}
+
+fn zones_of(table: &Section<'_>, lists: &BTreeMap<String, Zones>) -> Zones {
+    let Some(given) = table.text("zones") else { return Vec::new() };
+    lists.get(&given.value).cloned().unwrap_or_else(|| {
+        let remedy = match nearest(&given.value, lists.keys().map(String::as_str)) {
+            Some(near) => format!("did you mean {near:?}?"),
+            None => format!("add [[zones.{}]]", given.value),
+        };
+        table.complain(&given.at, format!("there is no list of zones {:?}", given.value), remedy);
+        Vec::new()
+    })
+}
+
+fn price(
+    table: &Section<'_>,
+    around: &Around<'_>,
+    zones: &Zones,
+    collect: bool,
+    tables: &mut BTreeSet<String>,
+) -> Price {
+    if let (Some(price), Some(tariff)) = (table.entry("price"), table.entry("tariff")) {
+        table.contradiction(
+            &tariff.key.at,
+            "both a price and a tariff",
+            "keep one of them",
+            &price.key.at,
+            "the price",
+        );
+    }
+    if let (Some(by), false) = (table.entry("by"), table.has("tariff")) {
+        table.complain(&by.key.at, "`by` has no effect without a tariff", "add tariff = \"tariffs/NAME.csv\"");
+    }
+    if let Some(file) = table.text("tariff") {
+        return table_price(table, file, around, zones, tables);
+    }
+    let Some(entry) = table.entry("price") else {
+        if !collect && !table.has("tariff") {
+            table.missing("tariff", "\"tariffs/NAME.csv\", or price = \"6.90 EUR\", or price = \"free\"");
+        }
+        return Price::Nothing;
+    };
+    match entry.value {
+        DeValue::String(text) if text.eq_ignore_ascii_case("free") => Price::Nothing,
+        DeValue::Table(_) => {
+            let mut prices = BTreeMap::new();
+            for pair in table.pairs_of(&entry) {
+                known_zone(table, zones, &pair.key, &pair.key.at);
+                if let Some(money) = table.money_in(&pair, around.currency) {
+                    prices.insert(pair.key.value, money.value);
+                }
+            }
+            every_zone_has_a_price(table, zones, &entry.at, |zone| prices.contains_key(zone));
+            Price::Fixed(prices)
+        }
+        _ => {
+            let Some(money) = table.money_in(&entry, around.currency) else { return Price::Nothing };
+            let mut prices: BTreeMap<String, Money> =
+                zones.iter().map(|(rule, _)| (rule.zone.clone(), money.value)).collect();
+            if prices.is_empty() {
+                prices.insert(String::new(), money.value);
+            }
+            Price::Fixed(prices)
+        }
+    }
+}
+
+fn table_price(
+    table: &Section<'_>,
+    file: Given<String>,
+    around: &Around<'_>,
+    zones: &Zones,
+    tables: &mut BTreeSet<String>,
+) -> Price {
+    let by = table.word("by", &[("weight", By::Weight), ("volume", By::Volume)]).unwrap_or(By::Weight);
+    let Some((name, text)) = around.files.get_key_value(&file.value).filter(|(name, _)| name.ends_with(".csv")) else {
+        let known = around.files.keys().filter(|name| name.ends_with(".csv")).map(String::as_str);
+        let remedy = match nearest(&file.value, known) {
+            Some(near) => format!("did you mean {near:?}?"),
+            None => "put the table into tariffs/ and name it like \"tariffs/road.csv\"".to_owned(),
+        };
+        table.complain(&file.at, format!("there is no price table {:?}", file.value), remedy);
+        return Price::Nothing;
+    };
+    tables.insert(name.clone());
+    let rows = tariff::read(name, text, by, around.currency, table.found);
+    zones_in_table(table, name, &rows, zones);
+    if !rows.is_empty() {
+        every_zone_has_a_price(table, zones, &file.at, |zone| rows.iter().any(|row| row.zone == zone));
+    }
+    match by {
+        By::Weight => Price::ByWeight(tariff::by_weight(rows)),
+        By::Volume => Price::ByVolume(tariff::by_volume(rows)),
+    }
+}
+
+/// Every zone in the table must be one of the service's; each unknown one is told once.
+fn zones_in_table(table: &Section<'_>, file: &str, rows: &[Row], zones: &Zones) {
+    let mut told = BTreeSet::new();
+    for row in rows {
+        let known = zones.iter().any(|(rule, _)| rule.zone == row.zone) || (zones.is_empty() && row.zone.is_empty());
+        if known || !told.insert(&row.zone) {
+            continue;
+        }
+        let (what, remedy) = if zones.is_empty() {
+            (
+                "the service has no zones, but its table has".to_owned(),
+                "add zones = \"NAME\" to the service, or take the column out".to_owned(),
+            )
+        } else if row.zone.is_empty() {
+            ("the service has zones, but its table has none".to_owned(), "add a column: zone, up to, price".to_owned())
+        } else {
+            let remedy = match nearest(&row.zone, zones.iter().map(|(rule, _)| rule.zone.as_str())) {
+                Some(near) => format!("did you mean {near:?}?"),
+                None => "add it to the service's zones".to_owned(),
+            };
+            (format!("there is no zone {:?}", row.zone), remedy)
+        };
+        table.found.add(Complaint::new(file, row.zone_at.clone(), what, remedy));
+    }
+}
+
+fn every_zone_has_a_price(table: &Section<'_>, zones: &Zones, at: &Span, has: impl Fn(&str) -> bool) {
+    let names: BTreeSet<&str> = zones.iter().map(|(rule, _)| rule.zone.as_str()).collect();
+    for zone in names.into_iter().filter(|zone| !has(zone)) {
+        table.complain(at, format!("zone {zone:?} has no price here"), "add it, or take it out of the service's zones");
+    }
+}
+
+fn known_zone(table: &Section<'_>, zones: &Zones, given: &Given<String>, at: &Span) {
+    if zones.iter().any(|(rule, _)| rule.zone == given.value) {
+        return;
+    }
+    let remedy = match nearest(&given.value, zones.iter().map(|(rule, _)| rule.zone.as_str())) {
+        Some(near) => format!("did you mean {near:?}?"),
+        None if zones.is_empty() => "the service has no zones: add zones = \"NAME\"".to_owned(),
+        None => "add it to the service's zones".to_owned(),
+    };
+    table.complain(at, format!("there is no zone {:?}", given.value), remedy);
+}
+
+fn surcharges(table: &Section<'_>, around: &Around<'_>, zones: &Zones) -> Vec<Surcharge> {
+    let mut all = Vec::new();
+    for surcharge in table.list("surcharge", &shape::SURCHARGE) {
+        for (key, example) in [("name", "\"fuel\""), ("amount", "\"1.50 EUR\" or \"3.5 %\"")] {
+            if !surcharge.has(key) {
+                surcharge.missing(key, example);
+            }
+        }
+        let name = surcharge.printed("name");
+        let amount = surcharge_amount(&surcharge, around.currency);
+        let between = (surcharge.date("from").map(|d| d.value), surcharge.date("until"));
+        if let (Some(from), Some(until)) = (between.0, &between.1)
+            && until.value < from
+        {
+            surcharge.complain(&until.at, "the surcharge ends before it begins", "did you swap the two?");
+        }
+        let only_in = surcharge.texts("zones");
+        for zone in &only_in {
+            known_zone(&surcharge, zones, zone, &zone.at);
+        }
+        let (Some(name), Some(amount)) = (name, amount) else { continue };
+        all.push(Surcharge {
+            name: name.value,
+            amount,
+            above_weight: surcharge.written("above_weight").map(|given| given.value),
+            above_longest: surcharge.written("above_longest").map(|given| given.value),
+            zones: only_in.into_iter().map(|given| given.value).collect(),
+            between: (between.0, between.1.map(|given| given.value)),
+        });
+    }
+    all
+}
+
+/// `1.50 EUR`, or percent with at most two decimals.
+fn surcharge_amount(surcharge: &Section<'_>, currency: Currency) -> Option<SurchargeAmount> {
+    let entry = surcharge.entry("amount")?;
+    let Some(percent) = entry.value.as_str().and_then(|text| text.trim().strip_suffix('%')) else {
+        return surcharge.money_in(&entry, currency).map(|given| SurchargeAmount::Fixed(given.value));
+    };
+    let (whole, part) = percent.trim().split_once('.').unwrap_or((percent.trim(), "0"));
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    let hundredths = (digits(whole) && digits(part) && whole.len() <= 3 && part.len() <= 2)
+        .then(|| format!("{whole}{part:0<2}").parse().ok())
+        .flatten();
+    if hundredths.is_none() {
+        surcharge.complain(&entry.at, "`amount` is no share", "write it like \"3.5 %\", with at most two decimals");
+    }
+    hundredths.map(SurchargeAmount::PerTenThousand)
+}
+
+/// Complains about containers that no service takes, not even one without a contract.
+pub(super) fn every_container_travels(packaging: &Section<'_>, containers: &[Container], services: &Services) {
+    let all = || services.usable.iter().chain(&services.without_contract);
+    let taken = |container: &Container| {
+        all().any(|service| {
+            service.containers.contains(&container.name) || (service.containers.is_empty() && !container.carriers)
+        })
+    };
+    let mut travels: BTreeSet<&ContainerName> = containers.iter().filter(|c| taken(c)).map(|c| &c.name).collect();
+    // What stands in a container that travels, travels too.
+    loop {
+        let inside: Vec<&ContainerName> = containers
+            .iter()
+            .filter(|outer| travels.contains(&outer.name))
+            .flat_map(|outer| &outer.takes)
+            .filter(|inner| !travels.contains(inner))
+            .collect();
+        if inside.is_empty() {
+            break;
+        }
+        travels.extend(inside);
+    }
+    let named = packaging.named("container", &shape::CONTAINER);
+    for container in containers.iter().filter(|container| !travels.contains(&container.name)) {
+        let at = named.iter().find(|(name, _)| name.value == container.name.as_str());
+        let at = at.map_or(packaging.at.clone(), |(name, _)| name.at.clone());
+        let remedy = match container.carriers {
+            true => "it is the carrier's own: name it in `containers` of a service in services.toml",
+            false => "name it in `containers` of a service in services.toml",
+        };
+        packaging.complain(&at, format!("no service takes the container {:?}", container.name.as_str()), remedy);
+    }
+}

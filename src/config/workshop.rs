@@ -1,0 +1,293 @@
+//! `workshop.toml`: the house, its day, its listeners and limits.
+
+use super::draft::{Given, Section, Span};
+use super::names::{Kind, Names, nearest};
+use super::sources::secret_ref;
+use super::values::{Bytes, Days};
+use super::{currency, shape};
+use crate::model::*;
+use jiff::SignedDuration;
+use jiff::civil::{Time, Weekday};
+use jiff::tz::TimeZone;
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::path::Path;
+
+/// Default port of the desk.
+const DESK_PORT: u16 = 7780;
+/// Default port of intake.
+const INTAKE_PORT: u16 = 7781;
+/// Smallest and largest body that intake may be told to take.
+const BODY_BYTES: std::ops::RangeInclusive<usize> = 1024..=16 * 1024 * 1024;
+
+/// The currency, read before anything else: every amount is checked against it.
+pub(super) fn currency(section: &Section<'_>) -> Currency {
+    let Some(given) = section.text("currency") else {
+        if !section.has("currency") {
+            section.missing("currency", "\"EUR\"");
+        }
+        return Currency::EUR;
+    };
+    match given.value.parse() {
+        Ok(code) if currency::codes().any(|known| known == given.value) => code,
+        _ => {
+            let remedy = match nearest(&given.value, currency::codes()) {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => "three capital letters of ISO 4217, like \"EUR\"".to_owned(),
+            };
+            section.complain(&given.at, format!("there is no currency {:?}", given.value), remedy);
+            Currency::EUR
+        }
+    }
+}
+
+/// The workshop without what the other files hold.
+pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, base: &Path) -> Workshop {
+    let day = section.sub("day", &shape::DAY);
+    let limits = section.sub("limits", &shape::LIMITS);
+    let default_card = section.text("card").filter(|card| names.check(section, Kind::Card, card));
+    Workshop {
+        digest: ConfigDigest::new(""),
+        name: required(section, "name", "\"Tern & Thistle\"").map_or_else(String::new, |given| {
+            section.is_printed(&given);
+            given.value
+        }),
+        language: language(section),
+        locale: locale(section),
+        zone: zone(section),
+        currency,
+        country: country(section),
+        sender: section.texts("sender").into_iter().inspect(|line| section.is_printed(line)).map(|l| l.value).collect(),
+        day: read_day(section, day.as_ref()),
+        retention_days: section.written::<Days>("retention").map_or(90, |days| days.value.0),
+        labour: section.money("labour_per_parcel", currency).map(|given| given.value),
+        listeners: listeners(section, base),
+        limits: read_limits(limits.as_ref()),
+        sources: BTreeMap::new(),
+        products: Vec::new(),
+        containers: Vec::new(),
+        supplies: Vec::new(),
+        every_parcel: Vec::new(),
+        services: Vec::new(),
+        rules: Vec::new(),
+        printers: Vec::new(),
+        routes: BTreeMap::new(),
+        cards: BTreeMap::new(),
+        default_card: default_card.map(|card| CardName(card.value)),
+        words: Words::default(),
+        fonts: section.text("fonts").map(|folder| base.join(folder.value)),
+        files: BTreeMap::new(),
+    }
+}
+
+/// Contracts that the workshop has, with where they are named.
+pub(super) fn contracts(section: &Section<'_>) -> Vec<Given<String>> {
+    section.texts("contracts")
+}
+
+/// Where the language is named, for complaints about its words.
+pub(super) fn language_at(section: &Section<'_>) -> Span {
+    section.entry("language").map_or(section.at.clone(), |entry| entry.at)
+}
+
+fn required(section: &Section<'_>, key: &str, example: &str) -> Option<Given<String>> {
+    if !section.has(key) {
+        section.missing(key, example);
+        return None;
+    }
+    let given = section.text(key)?;
+    if given.value.trim().is_empty() {
+        section.complain(&given.at, format!("`{key}` is empty"), format!("write it like {key} = {example}"));
+        return None;
+    }
+    Some(given)
+}
+
+fn language(section: &Section<'_>) -> String {
+    let Some(given) = section.text("language") else { return "en".to_owned() };
+    // BCP 47: letters and digits in groups with hyphens; it is also the stem of a file.
+    let fine = (2..=35).contains(&given.value.len())
+        && given.value.split('-').all(|part| !part.is_empty() && part.bytes().all(|b| b.is_ascii_alphanumeric()));
+    if !fine {
+        section.complain(&given.at, "this is no language", "write it as in BCP 47: \"en\", \"de\", \"pt-BR\"");
+        return "en".to_owned();
+    }
+    given.value
+}
+
+fn locale(section: &Section<'_>) -> Locale {
+    Locale {
+        decimal_mark: section.word("decimal_mark", &[(".", '.'), (",", ',')]).unwrap_or('.'),
+        day_first: section.word("dates", &[("day first", true), ("month first", false)]).unwrap_or(true),
+    }
+}
+
+fn zone(section: &Section<'_>) -> TimeZone {
+    let Some(given) = required(section, "time_zone", "\"Europe/London\"") else { return TimeZone::UTC };
+    TimeZone::get(&given.value).unwrap_or_else(|_| {
+        let known: Vec<String> = jiff::tz::db().available().map(|name| name.to_string()).collect();
+        // People often write the town alone.
+        let town = known.iter().find(|name| {
+            name.rsplit('/').next().is_some_and(|town| town.eq_ignore_ascii_case(&given.value.replace(' ', "_")))
+        });
+        let near = town.map(String::as_str).or_else(|| nearest(&given.value, known.iter().map(String::as_str)));
+        let remedy = match near {
+            Some(near) => format!("did you mean \"{near}\"?"),
+            None => "an IANA name, like \"Europe/London\"".to_owned(),
+        };
+        section.complain(&given.at, format!("there is no time zone {:?}", given.value), remedy);
+        TimeZone::UTC
+    })
+}
+
+fn country(section: &Section<'_>) -> CountryCode {
+    if !section.has("country") {
+        section.missing("country", "\"GB\"");
+    }
+    section.written("country").map_or_else(placeholder_country, |given: Given<CountryCode>| given.value)
+}
+
+/// Stands where a complaint was made; never reaches a workshop that is used.
+fn placeholder_country() -> CountryCode {
+    "QZ".parse().unwrap_or_else(|_| unreachable!("QZ is one of the codes left to users"))
+}
+
+fn read_day(section: &Section<'_>, day: Option<&Section<'_>>) -> Day {
+    const WEEKDAYS: [(&str, Weekday); 7] = [
+        ("Monday", Weekday::Monday),
+        ("Tuesday", Weekday::Tuesday),
+        ("Wednesday", Weekday::Wednesday),
+        ("Thursday", Weekday::Thursday),
+        ("Friday", Weekday::Friday),
+        ("Saturday", Weekday::Saturday),
+        ("Sunday", Weekday::Sunday),
+    ];
+    let mut meant = Day {
+        pick_list_at: Time::constant(7, 0, 0, 0),
+        closed_weekdays: Vec::new(),
+        closed_dates: BTreeSet::new(),
+        parcels_a_day: 40,
+        quiet: None,
+        burst: BurstSwitch { orders: 12, within: SignedDuration::from_mins(15) },
+    };
+    let Some(day) = day else { return meant };
+    if let Some(time) = day.time("pick_list_at") {
+        meant.pick_list_at = time.value;
+    }
+    meant.closed_weekdays = day.words("closed_weekdays", &WEEKDAYS);
+    meant.closed_weekdays.dedup();
+    if WEEKDAYS.iter().all(|(_, weekday)| meant.closed_weekdays.contains(weekday)) {
+        let at = day.entry("closed_weekdays").map_or(section.at.clone(), |entry| entry.at);
+        day.complain(&at, "all seven days are closed", "leave the days out on which you pack");
+    }
+    meant.closed_dates = day.dates("closed_dates").into_iter().map(|date| date.value).collect();
+    if let Some(count) = day.whole("parcels_a_day", 1, 100_000) {
+        meant.parcels_a_day = count.value;
+    }
+    if let Some(quiet) = day.sub("quiet", &shape::QUIET) {
+        for key in ["from", "until"].into_iter().filter(|key| !quiet.has(key)) {
+            quiet.missing(key, "\"20:00\"");
+        }
+        if let (Some(from), Some(until)) = (quiet.time("from"), quiet.time("until")) {
+            if from.value == until.value {
+                quiet.complain(
+                    &until.at,
+                    "the quiet hours end when they begin",
+                    "leave `quiet` out to print at any time",
+                );
+            }
+            meant.quiet = Some((from.value, until.value));
+        }
+    }
+    if let Some(burst) = day.sub("burst", &shape::BURST) {
+        if let Some(orders) = burst.whole("orders", 2, 10_000) {
+            meant.burst.orders = orders.value;
+        }
+        if let Some(within) = positive(&burst, "within") {
+            meant.burst.within = within;
+        }
+    }
+    meant
+}
+
+/// A time span that is more than nothing.
+pub(super) fn positive(section: &Section<'_>, key: &str) -> Option<SignedDuration> {
+    let given: Given<SignedDuration> = section.written(key)?;
+    if given.value.is_zero() {
+        section.complain(&given.at, format!("`{key}` is no time at all"), "write at least \"1 s\"");
+        return None;
+    }
+    Some(given.value)
+}
+
+fn listeners(section: &Section<'_>, base: &Path) -> Listeners {
+    let local = |port| SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), port);
+    let mut meant =
+        Listeners { intake: local(INTAKE_PORT), desk: local(DESK_PORT), desk_token: None, desk_hosts: Vec::new() };
+    let Some(listen) = section.sub("listen", &shape::LISTEN) else { return meant };
+    if let Some(intake) = address(&listen, "intake") {
+        meant.intake = intake.value;
+    }
+    if let Some(token) = listen.entry("desk_token") {
+        meant.desk_token = secret_ref(&listen, &token, base);
+    }
+    if let Some(desk) = address(&listen, "desk") {
+        meant.desk = desk.value;
+        if !desk.value.ip().is_loopback() && !listen.has("desk_token") {
+            listen.complain(
+                &desk.at,
+                "the desk would be open to everybody in the network",
+                "add desk_token = { file = \"secrets/desk-token\" }, or say \"127.0.0.1:7780\"",
+            );
+        }
+    }
+    if meant.desk == meant.intake && meant.desk.port() != 0 {
+        let at = listen.entry("desk").or(listen.entry("intake")).map_or(listen.at.clone(), |entry| entry.at);
+        listen.complain(&at, "desk and intake listen at the same address", "give one of them another port");
+    }
+    meant.desk_hosts = listen.texts("desk_hosts").into_iter().map(|host| host.value.to_ascii_lowercase()).collect();
+    meant
+}
+
+fn address(section: &Section<'_>, key: &str) -> Option<Given<SocketAddr>> {
+    let given = section.text(key)?;
+    match given.value.trim().parse() {
+        Ok(value) => Some(Given { value, at: given.at }),
+        Err(_) => {
+            let remedy =
+                "write an IP address and a port, like \"127.0.0.1:7780\" (this machine only) or \"0.0.0.0:7781\"";
+            section.complain(&given.at, format!("`{key}` is no address to listen at"), remedy);
+            None
+        }
+    }
+}
+
+fn read_limits(limits: Option<&Section<'_>>) -> Limits {
+    let mut meant = Limits {
+        body_bytes: 256 * 1024,
+        header_time: SignedDuration::from_secs(10),
+        body_time: SignedDuration::from_secs(20),
+        connections: 256,
+        per_minute: 600,
+    };
+    let Some(limits) = limits else { return meant };
+    if let Some(body) = limits.written::<Bytes>("body") {
+        meant.body_bytes = body.value.0;
+        if !BODY_BYTES.contains(&meant.body_bytes) {
+            limits.complain(&body.at, "`body` is out of bounds", "from \"1 KiB\" to \"16 MiB\"");
+        }
+    }
+    if let Some(time) = positive(limits, "header_time") {
+        meant.header_time = time;
+    }
+    if let Some(time) = positive(limits, "body_time") {
+        meant.body_time = time;
+    }
+    if let Some(count) = limits.whole("connections", 1, 10_000) {
+        meant.connections = count.value as usize;
+    }
+    if let Some(count) = limits.whole("per_minute", 1, 1_000_000) {
+        meant.per_minute = count.value;
+    }
+    meant
+}

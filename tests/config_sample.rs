@@ -1,0 +1,172 @@
+//! The sample configuration: it loads, it teaches, and it is the demo.
+
+use dawnslip::config::{self, Files, SHAPES};
+use dawnslip::model::*;
+use std::path::Path;
+
+fn load(files: &Files) -> Workshop {
+    match config::load(files, Path::new("config")) {
+        Ok(workshop) => workshop,
+        Err(complaints) => panic!("{complaints}"),
+    }
+}
+
+fn smallest() -> Files {
+    let text = "name = \"Test\"\ntime_zone = \"Europe/Oslo\"\ncurrency = \"NOK\"\ncountry = \"NO\"\n";
+    Files::from([("workshop.toml".to_owned(), text.to_owned())])
+}
+
+#[test]
+fn the_sample_is_the_workshop_of_the_demo() {
+    let workshop = load(&config::embedded());
+    assert_eq!(
+        (workshop.name.as_str(), workshop.currency, workshop.country.as_str()),
+        ("Tern & Thistle", Currency::EUR, "QS")
+    );
+    assert_eq!(workshop.products.len(), 18);
+    let names = |all: Vec<&str>| all.join(" ");
+    assert_eq!(
+        names(workshop.containers.iter().map(|c| c.name.as_str()).collect()),
+        "Envelope Small Medium Large Skipper"
+    );
+    // Compact needs a contract that the sample does not have.
+    assert_eq!(names(workshop.services.iter().map(|s| s.name.as_str()).collect()), "Letter Road Skipper collect");
+    assert_eq!(names(workshop.sources.keys().map(SourceName::as_str).collect()), "fair shop stall");
+    assert_eq!(workshop.default_card, Some(CardName::new("everyday")));
+    assert!(workshop.services.iter().any(|service| service.collect && service.only_when_asked));
+    assert_eq!(workshop.rules[0].place, format!("rules.toml:{}", line_of("rules.toml", "[rule.\"a gift gets")));
+    assert_eq!(workshop.files, config::embedded());
+}
+
+fn line_of(file: &str, begin: &str) -> usize {
+    config::embedded()[file].lines().position(|line| line.starts_with(begin)).unwrap() + 1
+}
+
+#[test]
+fn with_the_contract_its_services_count() {
+    let mut files = config::embedded();
+    let text = files.get_mut("workshop.toml").unwrap();
+    *text = text.replace("# contracts = ", "contracts = ");
+    let workshop = load(&files);
+    let compact = workshop.service(&ServiceName::new("Compact")).unwrap();
+    let Price::ByVolume(steps) = &compact.price else { panic!("priced by volume") };
+    assert_eq!((steps.len(), steps[0].up_to_cm3, steps[0].price), (9, 4000, Money::new(470, Currency::EUR)));
+}
+
+#[test]
+fn quantities_of_the_sample_are_exact() {
+    let workshop = load(&config::embedded());
+    let medium = workshop.container(&ContainerName::new("Medium")).unwrap();
+    assert_eq!(medium.supplies, [SupplyUse { supply: SupplyName::new("paper tape"), amount: 1_200_000_000 }]);
+    let tape = workshop.supply(&SupplyName::new("paper tape")).unwrap();
+    assert_eq!((tape.price.minor, tape.price_for, tape.stock), (198, 66_000_000_000, Some(480_000_000_000)));
+    let fill = workshop.supply(&SupplyName::new("paper fill")).unwrap();
+    assert_eq!(
+        (fill.unit, fill.price_for, fill.weight.ng, fill.weight_for),
+        (SupplyUnit::Weight, 10_000 * NG_PER_G, 1000 * NG_PER_G, 1000 * NG_PER_G)
+    );
+    let road = workshop.service(&ServiceName::new("Road")).unwrap();
+    assert_eq!(road.surcharges[1].amount, SurchargeAmount::PerTenThousand(350));
+}
+
+#[test]
+fn what_is_like_another_inherits_all_but_its_batches() {
+    let workshop = load(&config::embedded());
+    let mug = workshop.product(&Sku::new("mug")).unwrap();
+    let kelp = workshop.product(&Sku::new("mug-kelp")).unwrap();
+    let dawn = workshop.product(&Sku::new("mug-dawn")).unwrap();
+    assert_eq!((kelp.dims, kelp.weight, kelp.turn, &kelp.care), (mug.dims, mug.weight, mug.turn, &mug.care));
+    assert_eq!((kelp.name.as_str(), kelp.shelf.as_str()), ("Mug, kelp green", "A2"));
+    assert_eq!((mug.batches.len(), kelp.batches.len(), dawn.batches.len()), (2, 1, 0));
+    assert_eq!(mug.batches[0].dims, Some(Dims::from_mm(122, 92, 102)));
+}
+
+#[test]
+fn sources_keep_only_the_place_of_their_secrets() {
+    let workshop = load(&config::embedded());
+    let shop = &workshop.sources[&SourceName::new("shop")];
+    assert_eq!(shop.secrets, [SecretRef::File(Path::new("config/secrets/shop").to_owned())]);
+    assert_eq!(shop.gapless_prefix.as_deref(), Some("S-"));
+    let stall = &workshop.sources[&SourceName::new("stall")];
+    let Scheme::BodyHmac(hmac) = &stall.scheme else { panic!("plain HMAC") };
+    assert_eq!(hmac.template.as_deref(), Some("{id}.{timestamp}.{body}"));
+    assert_eq!(hmac.timestamp.as_ref().map(|(header, _)| header.as_str()), Some("stall-time"));
+    let Payload::Mapped(mapping) = &stall.payload else { panic!("mapped") };
+    assert_eq!((mapping.lines.as_str(), mapping.line.skip.as_deref()), ("$.basket[*]", Some("/type")));
+    let Payload::Mapped(fair) = &workshop.sources[&SourceName::new("fair")].payload else { panic!("mapped") };
+    assert!(fair.prices_minor && !mapping.prices_minor);
+}
+
+#[test]
+fn a_folder_with_four_lines_is_a_workshop() {
+    let workshop = load(&smallest());
+    assert_eq!(workshop.day.parcels_a_day, 40);
+    assert_eq!(workshop.listeners.desk.to_string(), "127.0.0.1:7780");
+    assert_eq!(workshop.listeners.intake.to_string(), "127.0.0.1:7781");
+    assert_eq!((workshop.retention_days, workshop.language.as_str()), (90, "en"));
+    assert_eq!(workshop.printers.len(), 1);
+    assert!(workshop.printer_for(PaperKind::Slip).is_some());
+    assert!(!workshop.words.table.is_empty());
+    // Tables that are there and empty say no more than tables that are not.
+    let mut files = smallest();
+    files.get_mut("workshop.toml").unwrap().push_str("[day]\n[listen]\n[limits]\n");
+    for file in ["sources", "products", "packaging", "services", "rules", "printers"] {
+        files.insert(format!("{file}.toml"), String::new());
+    }
+    let empty = load(&files);
+    assert_eq!((&empty.day, &empty.listeners, &empty.limits), (&workshop.day, &workshop.listeners, &workshop.limits));
+}
+
+#[test]
+fn every_setting_is_explained_in_the_sample() {
+    let sample = config::embedded();
+    let mut missing = Vec::new();
+    for shape in SHAPES {
+        let text = &sample[&shape.file.replace("*", "everyday")];
+        let words: Vec<&str> = text.split(|c: char| !(c.is_alphanumeric() || c == '_')).collect();
+        missing
+            .extend(shape.keys.iter().filter(|key| !words.contains(key)).map(|key| format!("{}: {key}", shape.file)));
+    }
+    assert_eq!(missing, Vec::<String>::new());
+    // A key that is set without a word of comment anywhere in its file teaches nothing.
+    for (file, text) in sample.iter().filter(|(file, _)| file.ends_with(".toml")) {
+        assert!(text.starts_with('#'), "{file} begins with what it is for");
+    }
+}
+
+#[test]
+fn the_ten_recipes_load_when_the_signs_are_taken_away() {
+    let mut files = config::embedded();
+    let rules = files.get_mut("rules.toml").unwrap();
+    let (before, recipes) = rules.split_once("# Ten ready recipes").unwrap();
+    let recipes: String =
+        recipes.lines().skip(1).map(|line| line.trim_start_matches(['#', ' ']).to_owned() + "\n").collect();
+    *rules = format!("{before}{recipes}");
+    let in_use = load(&config::embedded()).rules.len();
+    assert_eq!(load(&files).rules.len(), in_use + 10);
+}
+
+#[test]
+fn the_digest_tells_any_two_configurations_apart() {
+    let one = load(&smallest()).digest;
+    assert_eq!(one, load(&smallest()).digest);
+    assert_eq!(one.as_str().len(), 64);
+    let mut files = smallest();
+    files.get_mut("workshop.toml").unwrap().push('\n');
+    assert_ne!(one, load(&files).digest);
+    let mut files = smallest();
+    files.insert("rules.toml".to_owned(), String::new());
+    assert_ne!(one, load(&files).digest);
+}
+
+#[test]
+fn the_book_gets_what_it_needs() {
+    let policy = config::policy(&load(&config::embedded()));
+    assert_eq!((policy.zone.as_str(), policy.parcels_a_day), ("Atlantic/Faroe", 40));
+    assert_eq!((policy.burst_orders, policy.burst_seconds), (12, 900));
+    // ISO 8601: Sunday is 7.
+    assert_eq!(policy.closed_weekdays.into_iter().collect::<Vec<_>>(), [7]);
+    assert_eq!(policy.gapless[&SourceName::new("shop")], "S-");
+    assert_eq!(policy.uncertain[&PaperKind::Slip], WhenUncertain::Copy);
+    assert_eq!(policy.archive_after_days, 14);
+}
