@@ -89,6 +89,9 @@ pub struct Received {
     pub raw: Hidden,
     /// What it means.
     pub meaning: Meaning,
+    /// Orders in it that the state no longer holds, but the archive does (looked up by the
+    /// caller): they are history, and never come in as new ones.
+    pub archived: std::collections::BTreeSet<OrderKey>,
 }
 
 /// What a message means.
@@ -196,6 +199,11 @@ pub enum Effect {
         /// For what.
         pins: Pins,
     },
+    /// Map a kept message again; its answer comes back as [`Command::Remapped`].
+    ReadAgain {
+        /// Which message; its raw body was kept under this identity.
+        message: MessageKey,
+    },
     /// The queue of jobs has changed: wake the printers' workers.
     Spool,
 }
@@ -226,6 +234,31 @@ pub enum Answer {
         /// What to do.
         remedy: String,
     },
+}
+
+/// Why a command was not carried out. Nothing of it was kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Busy {
+    /// Too much waits to be written.
+    #[error("too much waits to be written")]
+    Behind,
+    /// The disk is full.
+    #[error("there is no room on the disk")]
+    NoRoom,
+    /// The program is stopping.
+    #[error("the program is stopping")]
+    Stopping,
+}
+
+impl Busy {
+    /// What to do about it.
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::Behind => "try again in a few seconds",
+            Self::NoRoom => "free some room on the disk of the data folder; it goes on by itself",
+            Self::Stopping => "try again once it runs",
+        }
+    }
 }
 
 /// Is the message new?

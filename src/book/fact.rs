@@ -161,6 +161,8 @@ pub enum Fact {
     CancellationRemembered {
         /// Which.
         order: OrderKey,
+        /// The cancellation's own revision.
+        revision: Option<Revision>,
     },
     /// It is cancelled.
     OrderCancelled {
@@ -287,6 +289,8 @@ pub enum Fact {
         job: JobId,
         /// Why.
         why: String,
+        /// Who: what a person takes out is not queued again by itself.
+        by: Actor,
     },
     /// A number is missing.
     GapSeen {
@@ -331,6 +335,11 @@ pub enum Fact {
     PackingStarted {
         /// Who.
         by: Actor,
+    },
+    /// Message ids and finished lists and test pages from before this are no longer held.
+    Swept {
+        /// Older than this.
+        before: Timestamp,
     },
     /// Closed orders went into the archive; the state no longer holds them.
     Archived {
@@ -394,4 +403,61 @@ pub enum StopKind {
     },
     /// Made to order, stock, a date.
     Waiting(Wait),
+}
+
+impl StopKind {
+    /// The word used on screen and paper.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::NeedsYou(_) => "needs you",
+            Self::Held { .. } => "held",
+            Self::Waiting(_) => "waiting",
+        }
+    }
+    /// What a question is about; `None` for other stops.
+    pub fn cause(&self) -> Option<&Cause> {
+        match self {
+            Self::NeedsYou(question) => Some(&question.cause),
+            Self::Held { .. } | Self::Waiting(_) => None,
+        }
+    }
+    /// Is it the same stop, however its sentences are worded?
+    pub fn is_same(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::NeedsYou(one), Self::NeedsYou(two)) => one.cause == two.cause,
+            (Self::Held { rule: Some(one), .. }, Self::Held { rule: Some(two), .. }) => one == two,
+            _ => self == other,
+        }
+    }
+    /// What stands in the way of the order of this number, and what to do, in one sentence.
+    pub fn advice(&self, number: &str) -> String {
+        match self {
+            Self::NeedsYou(question) => format!("it needs you: {}; {}", question.what, question.remedy),
+            Self::Held { reason, .. } => format!("it is held ({reason}): dawnslip release {number}"),
+            Self::Waiting(Wait::MadeToOrder(sku)) => {
+                format!("it waits until {sku} is made: dawnslip ready {number}")
+            }
+            Self::Waiting(Wait::Stock { sku, missing }) => {
+                format!("it waits for {missing} x {sku}: dawnslip ready {number}")
+            }
+            Self::Waiting(Wait::Date(day)) => format!("it waits until {day}; then it goes on by itself"),
+            Self::Waiting(Wait::Rule { rule, reason }) => {
+                format!("the rule {rule:?} holds it ({reason}): dawnslip release {number}")
+            }
+        }
+    }
+    /// What an order remembers once a person has lifted this, so that planning it anew does
+    /// not put it again; `None` where it would have to be put again.
+    pub fn acceptance(&self) -> Option<String> {
+        match self {
+            Self::NeedsYou(question) => match question.cause {
+                Cause::Flaw(..) | Cause::Rule(..) | Cause::RuleFailed(_) => Some(question.cause.to_string()),
+                _ => None,
+            },
+            Self::Held { rule, .. } => rule.as_ref().map(|rule| format!("hold:{rule}")),
+            Self::Waiting(Wait::MadeToOrder(sku) | Wait::Stock { sku, .. }) => Some(format!("ready:{sku}")),
+            Self::Waiting(Wait::Rule { rule, .. }) => Some(format!("hold:{rule}")),
+            Self::Waiting(Wait::Date(_)) => None,
+        }
+    }
 }

@@ -4,12 +4,30 @@
 //!
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
 
+mod acting;
 pub mod command;
+mod compare;
+pub mod day;
+mod deciding;
 pub mod fact;
+pub mod find;
+mod fold;
+mod passing;
 pub mod people;
+mod planning;
+mod printing;
+pub mod questions;
+mod receive;
 pub mod state;
+mod step;
 
 pub use command::*;
+pub use day::*;
+pub use deciding::decisions;
 pub use fact::*;
+pub use find::*;
+pub use passing::LIST_LATE_AFTER;
 pub use people::*;
+pub use questions::*;
 pub use state::*;
+pub use step::step;

@@ -4,6 +4,7 @@ use super::{MessageOutcome, Mode, Policy, Stage, StopKind};
 use crate::model::*;
 use jiff::Timestamp;
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
@@ -25,14 +26,16 @@ pub struct State {
     /// Open orders, and closed ones until they are archived.
     #[serde(with = "pairs")]
     pub orders: BTreeMap<OrderKey, OrderEntry>,
-    /// Cancellations that came before their orders.
-    pub cancelled_before: BTreeSet<OrderKey>,
+    /// Cancellations that came before their orders; kept while the order stands cancelled by it.
+    pub cancelled_before: BTreeMap<OrderKey, CancelledBefore>,
     /// Parcels of those orders.
     #[serde(with = "pairs")]
     pub parcels: BTreeMap<ParcelId, ParcelEntry>,
     /// Jobs that are not done, and done ones until their order is archived.
     #[serde(with = "pairs")]
     pub jobs: BTreeMap<JobId, Job>,
+    /// Those of them that are `queued`, in the order in which they print.
+    pub queue: BTreeSet<(u32, JobId)>,
     /// Stops that belong to no order.
     pub loose_stops: Vec<Stop>,
     /// What is known of each shop.
@@ -45,9 +48,15 @@ pub struct State {
     pub arrivals: VecDeque<Timestamp>,
     /// Local date of the last scheduled pick list.
     pub last_list: Option<Date>,
+    /// When that list was queued: much later than its hour if the program was off.
+    pub last_list_at: Option<Timestamp>,
+    /// After an unclean stop: orders are planned one at a time, each marked before.
+    pub careful: bool,
+    /// When old message ids and finished lists were last swept out.
+    pub swept: Option<Timestamp>,
     /// Times when the program was off, latest last.
     pub outages: Vec<Outage>,
-    /// Number of the last fact that changed the stock.
+    /// Number of the last fact that changed the counted stock (a configuration).
     pub stock_seq: u64,
     /// Last identity given to a parcel.
     pub last_parcel: u64,
@@ -118,8 +127,21 @@ pub struct OrderEntry {
     pub version_on_paper: Option<u32>,
     /// What differs from what is on paper, since then; for the change note.
     pub differences: Vec<String>,
-    /// Notes printed so far (counts change and stop notes).
+    /// Notes queued so far (counts change and stop notes).
     pub notes: u32,
+    /// Jobs of those notes.
+    pub note_jobs: Vec<JobId>,
+    /// Papers that a person took out: not queued again by themselves.
+    pub declined: BTreeSet<Subject>,
+}
+
+/// A cancellation that came before its order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CancelledBefore {
+    /// The payload's revision: an order that is newer arrives open.
+    pub revision: Option<Revision>,
+    /// When it came.
+    pub at: Timestamp,
 }
 
 /// A cancellation.
@@ -155,6 +177,8 @@ pub struct ParcelEntry {
     pub since: Timestamp,
     /// As planned.
     pub planned: PlannedParcel,
+    /// Its papers' jobs, oldest first.
+    pub jobs: Vec<JobId>,
 }
 
 /// What is known of a shop.
@@ -200,5 +224,53 @@ impl OrderEntry {
     /// The stage of the least advanced parcel.
     pub fn stage(&self, parcels: &BTreeMap<ParcelId, ParcelEntry>) -> Stage {
         self.parcels.iter().filter_map(|id| parcels.get(id)).map(|p| p.stage).min().unwrap_or(Stage::Received)
+    }
+}
+
+impl ParcelEntry {
+    /// The order that leads it.
+    pub fn leading(&self) -> Option<&OrderKey> {
+        self.orders.first()
+    }
+}
+
+impl State {
+    /// The figure in an order's number, where its source counts without gaps.
+    pub fn gapless_number(&self, key: &OrderKey) -> Option<u64> {
+        let prefix = self.policy.as_ref()?.gapless.get(&key.source)?;
+        let digits = key.number.strip_prefix(prefix.as_str())?;
+        if digits.is_empty() || !digits.bytes().all(|b| b.is_ascii_digit()) {
+            return None;
+        }
+        digits.parse().ok()
+    }
+    /// May a paper of this order's parcels lie somewhere: on paper, on its way, or in doubt?
+    pub fn paper_out(&self, key: &OrderKey) -> bool {
+        let Some(entry) = self.orders.get(key) else { return false };
+        entry.version_on_paper.is_some()
+            || self
+                .parcels_of(entry)
+                .any(|(_, parcel)| parcel.stage > Stage::Planned || self.jobs_out(parcel, |_| true))
+    }
+    /// May this parcel's slip lie somewhere?
+    pub(super) fn slip_out(&self, id: ParcelId) -> bool {
+        self.parcels.get(&id).is_some_and(|parcel| self.jobs_out(parcel, |job| job.kind == PaperKind::Slip))
+    }
+    fn jobs_out(&self, parcel: &ParcelEntry, which: impl Fn(&Job) -> bool) -> bool {
+        let mut jobs = parcel.jobs.iter().filter_map(|id| self.jobs.get(id));
+        jobs.any(|job| which(job) && !matches!(job.state, JobState::Queued | JobState::Dropped { .. }))
+    }
+    /// An order's parcels that the state holds.
+    pub fn parcels_of<'a>(&'a self, entry: &'a OrderEntry) -> impl Iterator<Item = (ParcelId, &'a ParcelEntry)> {
+        entry.parcels.iter().filter_map(|id| Some((*id, self.parcels.get(id)?)))
+    }
+    /// The workshop's zone; UTC before the first configuration.
+    pub fn zone(&self) -> TimeZone {
+        let name = self.policy.as_ref().map(|policy| policy.zone.as_str());
+        name.and_then(|name| TimeZone::get(name).ok()).unwrap_or(TimeZone::UTC)
+    }
+    /// The local date of an instant.
+    pub fn date(&self, at: Timestamp) -> Date {
+        daytime::date_of(&self.zone(), at)
     }
 }

@@ -2,3 +2,22 @@
 //! a Unix socket.
 //!
 //! May touch: read views, commands, sockets. Never: holds a business rule, bypasses the book.
+
+pub mod answer;
+pub mod form;
+pub mod guard;
+pub mod history;
+pub mod html;
+pub mod jobs;
+pub mod lookup;
+pub mod metrics;
+pub mod order;
+pub mod orders;
+pub mod routes;
+pub mod server;
+pub mod status;
+pub mod things;
+pub mod view;
+pub mod words;
+
+pub use view::*;

@@ -3,3 +3,14 @@
 //!
 //! May touch: sockets, bytes, secrets. Never: decides anything about an order; stores or
 //! prints anything; answers 2xx before the ledger said "on disk".
+
+pub mod file;
+mod json;
+pub mod listener;
+pub mod mapping;
+pub mod message;
+pub mod path;
+pub mod secret;
+pub mod sender;
+pub mod signature;
+pub mod sources;

@@ -137,6 +137,8 @@ pub struct Flaw {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FlawKind {
+    /// The payload names no number for the order; one was made from its content.
+    NoNumber,
     /// No address, or none with a street and a place.
     NoAddress,
     /// The country is missing or not in ISO 3166-1.
@@ -150,6 +152,16 @@ pub enum FlawKind {
     /// The name or address holds control or direction characters; they are not printed.
     OddCharacters,
 }
+
+/// All kinds of flaws.
+pub const FLAW_KINDS: [FlawKind; 6] = [
+    FlawKind::NoAddress,
+    FlawKind::UnknownCountry,
+    FlawKind::NoName,
+    FlawKind::BadQuantity,
+    FlawKind::NoGoods,
+    FlawKind::OddCharacters,
+];
 
 /// Who gets it and who bought it: kept apart so that it can be forgotten.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]

@@ -87,6 +87,16 @@ pub enum Subject {
     Test(u32),
 }
 
+impl Subject {
+    /// The parcel that it belongs to.
+    pub fn parcel(&self) -> Option<ParcelId> {
+        match self {
+            Self::Parcel(id) | Self::Card(id, _) => Some(*id),
+            Self::Note(..) | Self::List { .. } | Self::Test(_) => None,
+        }
+    }
+}
+
 /// States of a job.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

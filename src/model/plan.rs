@@ -232,6 +232,7 @@ impl fmt::Display for Cause {
                     super::FlawKind::BadQuantity => "bad-quantity",
                     super::FlawKind::NoGoods => "no-goods",
                     super::FlawKind::OddCharacters => "odd-characters",
+                    super::FlawKind::NoNumber => "no-number",
                 };
                 write!(f, "{kind}:{key}")
             }

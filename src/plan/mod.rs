@@ -2,3 +2,10 @@
 //! (`choose`) and its explanation.
 //!
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
+
+pub mod choose;
+pub mod fit;
+pub mod rules;
+pub mod tariff;
+pub use choose::{Planner, Shelf};
+pub mod quote;

@@ -1,0 +1,179 @@
+//! Time passing, starts, configurations, archives.
+
+use super::printing::Moment;
+use super::step::{Reply, Work, refuse};
+use super::*;
+use crate::model::*;
+use jiff::civil::Date;
+use jiff::{SignedDuration, Timestamp};
+use std::collections::BTreeMap;
+
+/// Message ids are remembered for so long: a published retry schedule ends after 272 105 s
+/// (3 days 4 hours), and 14 days are promised.
+const MESSAGES_KEPT: SignedDuration = SignedDuration::from_hours(15 * 24);
+/// Old ids are swept out so often.
+const SWEEP_EVERY: SignedDuration = SignedDuration::from_hours(24);
+/// A pick list that is queued so much after its hour says that it is late, and why.
+pub const LIST_LATE_AFTER: SignedDuration = SignedDuration::from_mins(10);
+
+impl State {
+    /// When today's pick list is due; `None` on a closed day or before the first configuration.
+    pub fn list_due(&self, date: Date) -> Option<Timestamp> {
+        let policy = self.policy.as_ref()?;
+        (!self.is_closed_day(date)).then(|| daytime::instant_of(&self.zone(), date, policy.pick_list_at))
+    }
+    /// The hour at which this date's scheduled list was due, if it was queued later than
+    /// [`LIST_LATE_AFTER`]: the program was off then, and the paper says so.
+    pub fn list_came_late(&self, date: Date) -> Option<Timestamp> {
+        let due = self.list_due(date)?;
+        let queued = self.last_list_at.filter(|_| self.last_list == Some(date))?;
+        (queued.duration_since(due) > LIST_LATE_AFTER).then_some(due)
+    }
+    /// Closed orders that may go into the archive: closed for longer than the policy says,
+    /// with no question open and no paper on its way. For the daemon, as [`Command::Archived`].
+    pub fn closed_longer_than(&self, now: Timestamp) -> Vec<OrderKey> {
+        let Some(policy) = &self.policy else { return Vec::new() };
+        let days = i64::from(policy.archive_after_days);
+        let kept = SignedDuration::from_hours(days * 24);
+        let old = |entry: &&OrderEntry| self.closed_since(entry).is_some_and(|at| now.duration_since(at) > kept);
+        self.orders.values().filter(old).map(|entry| entry.order.key.clone()).collect()
+    }
+    /// Since when nothing is left to do for it.
+    fn closed_since(&self, entry: &OrderEntry) -> Option<Timestamp> {
+        let busy = |id: &JobId| {
+            let job = self.jobs.get(id);
+            job.is_some_and(|job| matches!(job.state, JobState::Queued | JobState::Sending { .. }))
+        };
+        let parcels = || self.parcels_of(entry).map(|(_, parcel)| parcel);
+        let open = !entry.is_closed(&self.parcels)
+            || !entry.stops.is_empty()
+            || entry.note_jobs.iter().any(busy)
+            || parcels().any(|parcel| parcel.jobs.iter().any(busy));
+        if open {
+            return None;
+        }
+        let cancelled = entry.cancelled.as_ref().map(|cancelled| cancelled.at);
+        cancelled.into_iter().chain(parcels().map(|parcel| parcel.since)).chain([entry.revised]).max()
+    }
+}
+
+impl Work<'_> {
+    pub fn tick(&mut self) -> Reply {
+        self.end_burst();
+        self.pass_dates();
+        self.schedule_list();
+        self.sweep();
+        Ok(Answer::Done)
+    }
+
+    /// So many new orders within so short a time: slips and cards wait for packing to start.
+    pub fn watch_for_burst(&mut self) {
+        let Some(policy) = self.state.policy.as_ref() else { return };
+        let orders = policy.burst_orders as usize;
+        let within = SignedDuration::from_secs(policy.burst_seconds);
+        let recent = |at: &&Timestamp| (SignedDuration::ZERO..=within).contains(&self.now.duration_since(**at));
+        let arrived = self.state.arrivals.iter().filter(recent).count();
+        if self.state.mode == Mode::Trickle && orders > 0 && arrived >= orders {
+            self.fact(Fact::ModeChanged { mode: Mode::Burst });
+        }
+    }
+
+    fn end_burst(&mut self) {
+        let Some(policy) = self.state.policy.as_ref() else { return };
+        let within = SignedDuration::from_secs(policy.burst_seconds);
+        let quiet = self.state.arrivals.back().is_none_or(|last| self.now.duration_since(*last) > within);
+        if self.state.mode == Mode::Burst && quiet {
+            self.fact(Fact::ModeChanged { mode: Mode::Trickle });
+            self.queue_all_papers(Moment::Now);
+        }
+    }
+
+    /// Orders whose date has come go on.
+    fn pass_dates(&mut self) {
+        let today = self.state.date(self.now);
+        let come = |kind: &StopKind| matches!(kind, StopKind::Waiting(Wait::Date(day)) if *day <= today);
+        let stopped = self.state.orders.values().filter(|entry| entry.stops.iter().any(|stop| come(&stop.kind)));
+        let keys: Vec<OrderKey> = stopped.map(|entry| entry.order.key.clone()).collect();
+        for key in keys {
+            self.lift_where(&key, Actor::Program, |_, kind| come(kind));
+            self.go_on(&key);
+        }
+    }
+
+    /// The pick list: once a local date, at its hour or as soon after as the program runs.
+    fn schedule_list(&mut self) {
+        let date = self.state.date(self.now);
+        // A clock that jumps back does not print an earlier date's list again.
+        if self.state.last_list.is_some_and(|last| last >= date) {
+            return;
+        }
+        if self.state.list_due(date).is_none_or(|due| self.now < due) {
+            return;
+        }
+        let older = self.state.queue.iter().filter_map(|(_, id)| self.state.jobs.get(id));
+        let older = older.filter(|job| matches!(job.subject, Subject::List { date: day, .. } if day < date));
+        let older: Vec<JobId> = older.map(|job| job.id).collect();
+        for job in older {
+            self.drop_job(job, &format!("the list of {date} takes its place"));
+        }
+        self.queue_job(PaperKind::PickList, Subject::List { date, extra: 0 }, None);
+    }
+
+    fn sweep(&mut self) {
+        let since = self.state.swept.map(|swept| self.now.duration_since(swept));
+        let due = since.is_none_or(|since| since >= SWEEP_EVERY || since < SignedDuration::ZERO);
+        if !due || self.state.messages.is_empty() {
+            return;
+        }
+        if let Ok(before) = self.now.checked_sub(MESSAGES_KEPT) {
+            self.fact(Fact::Swept { before });
+        }
+    }
+
+    pub fn started(&mut self, last_alive: Option<Timestamp>, clean: bool) -> Reply {
+        self.fact(Fact::Started { off_since: last_alive, clean });
+        let sending = self.state.jobs.values().filter_map(|job| match &job.state {
+            JobState::Sending { printer } => Some((job.id, printer.clone())),
+            _ => None,
+        });
+        let sending: Vec<(JobId, PrinterName)> = sending.collect();
+        for (job, printer) in sending {
+            self.in_doubt(job, format!("the program stopped while {printer} was printing it"));
+        }
+        self.ask_again_after_start();
+        self.effect(Effect::Spool);
+        Ok(Answer::Done)
+    }
+
+    pub fn adopt(&mut self, digest: ConfigDigest, policy: Box<Policy>, files: BTreeMap<String, String>) -> Reply {
+        if self.state.config.as_ref() == Some(&digest) && self.state.policy.as_ref() == Some(&*policy) {
+            return Ok(Answer::Said("this configuration is in force already".to_owned()));
+        }
+        let files = if self.state.configs_kept.contains(&digest) { BTreeMap::new() } else { files };
+        self.fact(Fact::ConfigAdopted { digest, policy, files });
+        // What has a plan and no question keeps it; everything else is asked again.
+        let open = self.state.orders.values().filter(|entry| {
+            let questions = entry.stops.iter().any(|stop| entry.is_planners(&stop.kind));
+            entry.cancelled.is_none() && (!entry.has_current_plan() || questions || entry.asked.is_some())
+        });
+        let keys: Vec<OrderKey> = open.map(|entry| entry.order.key.clone()).collect();
+        for key in keys {
+            self.ask_plan(&key);
+        }
+        self.queue_all_papers(Moment::Now);
+        Ok(Answer::Said("the new configuration is in force".to_owned()))
+    }
+
+    pub fn archived(&mut self, orders: Vec<OrderKey>) -> Reply {
+        let closed =
+            |key: &OrderKey| self.state.orders.get(key).is_some_and(|entry| self.state.closed_since(entry).is_some());
+        let (closed, open): (Vec<OrderKey>, Vec<OrderKey>) = orders.into_iter().partition(closed);
+        if !closed.is_empty() {
+            self.fact(Fact::Archived { orders: closed });
+        }
+        match open.first() {
+            None => Ok(Answer::Done),
+            Some(key) => refuse(format!("order {key} is open again or not here"), "it stays where it is"),
+        }
+    }
+}

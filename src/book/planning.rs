@@ -1,0 +1,230 @@
+//! Asking the planner and taking its answers.
+
+use super::printing::Moment;
+use super::step::{Refusal, Reply, Work, refuse};
+use super::*;
+use crate::model::*;
+use jiff::civil::Date;
+
+/// A parcel leaves at the latest so many days after a closed day; a longer row of closed
+/// days is taken as open.
+const CLOSED_DAYS_MAX: usize = 60;
+/// Unclean stops while planning one order, from which on a person is asked.
+const STOPS_OF_PROGRAM_MAX: u32 = 2;
+
+impl OrderEntry {
+    /// Is there a plan with parcels for the content in force?
+    pub fn has_current_plan(&self) -> bool {
+        let current = |(plan, _): &(Plan, u64)| plan.pins.order_version == self.version && !plan.parcels.is_empty();
+        self.plan.as_ref().is_some_and(current)
+    }
+    /// Is this flaw still in the content?
+    pub(super) fn has_flaw(&self, kind: FlawKind) -> bool {
+        self.order.flaws.iter().any(|flaw| flaw.kind == kind)
+    }
+    /// Did the planner put this stop (so that a new plan may lift it)?
+    pub(super) fn is_planners(&self, stop: &StopKind) -> bool {
+        match stop {
+            StopKind::NeedsYou(question) => match &question.cause {
+                Cause::UnknownProduct(_)
+                | Cause::IncompleteProduct(_)
+                | Cause::NothingFits(_)
+                | Cause::NoService(_)
+                | Cause::Rule(..)
+                | Cause::RuleFailed(_) => true,
+                Cause::Flaw(_, kind) => !self.has_flaw(*kind),
+                Cause::Unmappable(_)
+                | Cause::MessageChanged(_)
+                | Cause::SameRevision(_)
+                | Cause::AfterPrinting(_)
+                | Cause::Uncancelled(_)
+                | Cause::StoppedProgram(_)
+                | Cause::UncertainPaper(_) => false,
+            },
+            StopKind::Held { rule, .. } => rule.is_some(),
+            StopKind::Waiting(_) => true,
+        }
+    }
+    /// Does something stand in the way even of planning?
+    fn cannot_be_planned(&self) -> bool {
+        self.stops.iter().any(|stop| match &stop.kind {
+            StopKind::NeedsYou(question) => match &question.cause {
+                Cause::Flaw(_, kind) => self.has_flaw(*kind),
+                Cause::StoppedProgram(_) => true,
+                _ => false,
+            },
+            _ => false,
+        })
+    }
+}
+
+impl State {
+    /// The day on which a parcel planned now is handed over: today, or the next open day.
+    pub fn hand_over_day(&self, today: Date) -> Date {
+        let mut day = today;
+        for _ in 0..CLOSED_DAYS_MAX {
+            if !self.is_closed_day(day) {
+                return day;
+            }
+            match day.tomorrow() {
+                Ok(next) => day = next,
+                Err(_) => break,
+            }
+        }
+        today
+    }
+    /// Is it a day without work?
+    pub fn is_closed_day(&self, day: Date) -> bool {
+        self.policy.as_ref().is_some_and(|policy| {
+            policy.closed_dates.contains(&day) || policy.closed_weekdays.contains(&day.weekday().to_monday_one_offset())
+        })
+    }
+    /// What the order's plan would be pinned to now; `None` before the first configuration.
+    fn pins_of(&self, entry: &OrderEntry, today: Date) -> Option<Pins> {
+        Some(Pins {
+            order_version: entry.version,
+            revision: entry.order.revision,
+            config: self.config.clone()?,
+            stock: self.stock_seq,
+            hand_over: self.hand_over_day(today),
+        })
+    }
+}
+
+impl Work<'_> {
+    /// Asks the planner, unless the order is cancelled, printed, flawed, or nothing is configured yet.
+    pub fn ask_plan(&mut self, key: &OrderKey) {
+        let Some(entry) = self.state.orders.get(key) else { return };
+        if entry.cancelled.is_some() || entry.cannot_be_planned() || self.state.paper_out(key) {
+            return;
+        }
+        let Some(pins) = self.state.pins_of(entry, self.state.date(self.now)) else { return };
+        if entry.asked.as_ref() != Some(&pins) {
+            self.drop_queued(key, "the order is planned anew");
+            self.fact(Fact::PlanAsked { order: key.clone(), pins: pins.clone() });
+        }
+        if self.state.careful {
+            return;
+        }
+        // An order that has stopped the program before is marked on disk before each try.
+        if self.state.orders.get(key).is_some_and(|entry| entry.stopped_program > 0 && !entry.plan_started) {
+            self.fact(Fact::PlanStarted { order: key.clone() });
+        }
+        self.effect(Effect::PlanThis { order: key.clone(), pins });
+    }
+
+    /// After an unclean stop: starts planning the next order if none is under way, with a
+    /// mark that is on disk before the planner begins. Those that never stopped the program go first.
+    pub fn start_next_carefully(&mut self) {
+        if !self.state.careful || self.state.orders.values().any(|entry| entry.plan_started) {
+            return;
+        }
+        let waiting = self.state.orders.values().filter(|entry| entry.asked.is_some());
+        let next = waiting.min_by_key(|entry| (entry.stopped_program, entry.received, &entry.order.key));
+        let Some((key, Some(pins))) = next.map(|entry| (entry.order.key.clone(), entry.asked.clone())) else { return };
+        self.fact(Fact::PlanStarted { order: key.clone() });
+        self.effect(Effect::PlanThis { order: key, pins });
+    }
+
+    pub fn planning(&mut self, key: &OrderKey) -> Reply {
+        let entry = self.entry(key)?;
+        if entry.asked.is_none() {
+            return refuse(format!("nobody asked for a plan of order {key}"), "nothing to do");
+        }
+        if !entry.plan_started {
+            self.fact(Fact::PlanStarted { order: key.clone() });
+        }
+        Ok(Answer::Done)
+    }
+
+    pub fn planned(&mut self, plan: Plan) -> Reply {
+        let key = plan.order.clone();
+        let entry = self.entry(&key)?;
+        let Some(asked) = entry.asked.clone() else {
+            return refuse(format!("nobody waits for a plan of order {key}"), "nothing to do");
+        };
+        if asked != plan.pins {
+            let why = what_changed(&asked, &plan.pins);
+            self.fact(Fact::PlanRefused { order: key.clone(), why: why.to_owned() });
+            self.ask_plan(&key);
+            return refuse(format!("{why} since the plan of order {key} was asked for"), "it is planned again");
+        }
+        let stops = self.stops_of_plan(&plan)?;
+        let first = self.state.last_parcel + 1;
+        let parcels = (first..).map(ParcelId).take(plan.parcels.len()).collect();
+        self.fact(Fact::Planned { plan: Box::new(plan), parcels });
+        self.lift_where(&key, Actor::Program, |entry, kind| {
+            entry.is_planners(kind) && !stops.iter().any(|stop| stop.is_same(kind))
+        });
+        for stop in stops {
+            self.put_stop(Some(&key), stop);
+        }
+        self.queue_papers(&key, Moment::Now);
+        Ok(Answer::Done)
+    }
+
+    /// The stops that a plan asks for, without those that a person has settled before.
+    fn stops_of_plan(&self, plan: &Plan) -> Result<Vec<StopKind>, Refusal> {
+        let entry = self.entry(&plan.order)?;
+        let today = self.state.date(self.now);
+        let mut stops: Vec<StopKind> = plan.questions.iter().cloned().map(StopKind::NeedsYou).collect();
+        stops.extend(plan.waits.iter().map(|wait| match wait {
+            Wait::Rule { rule, reason } => StopKind::Held { reason: reason.clone(), rule: Some(rule.clone()) },
+            other => StopKind::Waiting(other.clone()),
+        }));
+        stops.extend(entry.order.not_before.map(|day| StopKind::Waiting(Wait::Date(day))));
+        stops.retain(|stop| !matches!(stop, StopKind::Waiting(Wait::Date(day)) if *day <= today));
+        // What a person accepted is not asked again, as long as there is something to print.
+        let printable = !plan.parcels.is_empty();
+        stops.retain(|stop| {
+            let accepted = stop.acceptance().is_some_and(|word| entry.accepted.contains(&word));
+            !(accepted && (printable || !matches!(stop, StopKind::NeedsYou(_))))
+        });
+        if !printable && !stops.iter().any(|stop| matches!(stop, StopKind::NeedsYou(_) | StopKind::Waiting(_))) {
+            stops.push(StopKind::NeedsYou(Question {
+                cause: Cause::Flaw(plan.order.clone(), FlawKind::NoGoods),
+                what: format!("nothing in order {} needs a parcel", plan.order.number),
+                remedy: format!(
+                    "if that is right: dawnslip decide no-goods:{} cancel; else mend products.toml and: dawnslip reload",
+                    plan.order
+                ),
+            }));
+        }
+        let mut unique: Vec<StopKind> = Vec::with_capacity(stops.len());
+        for stop in stops {
+            if !unique.iter().any(|known| known.is_same(&stop)) {
+                unique.push(stop);
+            }
+        }
+        Ok(unique)
+    }
+
+    /// After a start: what was asked for was lost with the process and is asked for again.
+    pub fn ask_again_after_start(&mut self) {
+        let asked = self.state.orders.values().filter(|entry| entry.asked.is_some());
+        let asked: Vec<(OrderKey, u32)> = asked.map(|entry| (entry.order.key.clone(), entry.stopped_program)).collect();
+        for (key, stopped) in asked {
+            if stopped >= STOPS_OF_PROGRAM_MAX {
+                let what = format!("the program stopped {stopped} times while it planned order {}", key.number);
+                let remedy = format!(
+                    "keep the log and pack it by hand, or try once more: dawnslip decide stopped-program:{key} retry"
+                );
+                self.ask(Some(&key), Cause::StoppedProgram(key.clone()), what, remedy);
+            } else {
+                self.ask_plan(&key);
+            }
+        }
+    }
+}
+
+fn what_changed(asked: &Pins, came: &Pins) -> &'static str {
+    if asked.order_version != came.order_version {
+        "the order has changed"
+    } else if asked.config != came.config {
+        "the configuration has changed"
+    } else if asked.stock != came.stock {
+        "the stock has changed"
+    } else {
+        "the day of handing over has changed"
+    }
+}

@@ -1,0 +1,20 @@
+//! `dawnslip check`.
+
+use super::{Ended, Folders, wiring};
+
+/// Look for mistakes in the configuration
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Tells every mistake at once, each with its file, line and column, and what to write
+instead. Changes nothing. Exit code 1 where there is one.
+
+  dawnslip check
+  dawnslip check --config /etc/dawnslip")]
+pub struct Check {}
+
+impl Check {
+    /// Checks.
+    pub fn run(self, at: &Folders) -> Ended {
+        wiring::check(at)
+    }
+}

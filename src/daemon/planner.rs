@@ -1,0 +1,172 @@
+//! The planner's thread: takes orders that the book wants planned, loads what the plan
+//! depends on, decides, and hands the result back to the book.
+//!
+//! It has a large stack, since rules are evaluated on it, and it survives a panic in the
+//! planner: the order concerned becomes a question, the others go on. An order that takes
+//! the whole process down is recognised by the book: after an unclean stop it hands out one
+//! order at a time, with a mark on disk.
+
+use super::core::CoreHandle;
+use super::shared::Shared;
+use crate::book::{Busy, Command, State};
+use crate::model::*;
+use crate::plan::{Planner, Shelf};
+use std::panic::AssertUnwindSafe;
+use std::sync::mpsc;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+/// Stack of the planner's thread: an expression language's parser needs it (see DEVELOPERS.md).
+pub const PLANNER_STACK_BYTES: usize = 64 * 1024 * 1024;
+
+/// A request to plan one order.
+#[derive(Debug)]
+pub struct Request {
+    /// The order.
+    pub order: OrderKey,
+    /// For what.
+    pub pins: Pins,
+}
+
+/// The queue to the planner's thread.
+#[derive(Debug)]
+pub struct PlannerQueue(Mutex<Option<mpsc::Sender<Request>>>);
+
+impl PlannerQueue {
+    /// A queue and the end that the thread reads.
+    pub fn new() -> (Self, mpsc::Receiver<Request>) {
+        let (send, receive) = mpsc::channel();
+        (Self(Mutex::new(Some(send))), receive)
+    }
+    /// Adds a request; after `close` it is left for the next start (the book remembers it).
+    pub fn ask(&self, request: Request) {
+        if let Some(queue) = &*self.0.lock().unwrap_or_else(PoisonError::into_inner) {
+            let _ = queue.send(request);
+        }
+    }
+    /// Ends the thread after the request at hand.
+    pub fn close(&self) {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).take();
+    }
+}
+
+/// Starts the thread.
+pub fn start(
+    shared: Arc<Shared>,
+    core: CoreHandle,
+    requests: mpsc::Receiver<Request>,
+) -> std::io::Result<std::thread::JoinHandle<()>> {
+    std::thread::Builder::new().name("planner".into()).stack_size(PLANNER_STACK_BYTES).spawn(move || {
+        let mut planner: Option<(ConfigDigest, Planner)> = None;
+        for request in requests {
+            if !plan_one(&shared, &core, &mut planner, &request) {
+                return;
+            }
+        }
+    })
+}
+
+/// Plans one order; false when the program is stopping.
+fn plan_one(
+    shared: &Shared,
+    core: &CoreHandle,
+    planner: &mut Option<(ConfigDigest, Planner)>,
+    request: &Request,
+) -> bool {
+    let workshop = shared.workshop();
+    if planner.as_ref().is_none_or(|(digest, _)| *digest != workshop.digest) {
+        *planner = Some((workshop.digest.clone(), Planner::new(&workshop)));
+    }
+    let Some((_, ready)) = planner.as_ref() else { return true };
+    let loaded = {
+        let durable = shared.durable();
+        durable.state.orders.get(&request.order).map(|entry| {
+            (entry.order.clone(), entry.accepted.clone(), shelf(&durable.state, &workshop, &request.order))
+        })
+    };
+    let Some((order, accepted, shelf)) = loaded else { return true };
+    let decide = || ready.decide(&order, &workshop, &shelf, &accepted, &request.pins);
+    let plan = std::panic::catch_unwind(AssertUnwindSafe(decide)).unwrap_or_else(|_| {
+        tracing::error!(order = %request.order, "the planner stopped on this order");
+        *planner = None;
+        failed_plan(request)
+    });
+    told(core, || Command::Planned(Box::new(plan.clone())))
+}
+
+/// What is left for this order: the configured stock less what other open orders' parcels
+/// have taken, and what a person said is ready.
+fn shelf(state: &State, workshop: &Workshop, order: &OrderKey) -> Shelf {
+    let mut shelf = Shelf::default();
+    for container in &workshop.containers {
+        if let Some(stock) = container.stock {
+            shelf.containers_left.insert(container.name.clone(), i64::from(stock));
+        }
+    }
+    for product in &workshop.products {
+        for batch in &product.batches {
+            if let Some(made) = batch.made {
+                shelf.batches_left.insert((product.sku.clone(), batch.name.clone()), made);
+            }
+        }
+    }
+    let is_open = |key: &OrderKey| state.orders.get(key).is_some_and(|entry| entry.cancelled.is_none());
+    for parcel in state.parcels.values() {
+        if parcel.orders.contains(order) || !parcel.orders.iter().any(is_open) {
+            continue;
+        }
+        let planned = &parcel.planned;
+        for name in std::iter::once(&planned.container).chain(&planned.inside) {
+            if let Some(left) = shelf.containers_left.get_mut(name) {
+                *left -= 1;
+            }
+        }
+        for content in &planned.contents {
+            let Some(batch) = &content.batch else { continue };
+            if let Some(left) = shelf.batches_left.get_mut(&(content.sku.clone(), batch.clone())) {
+                *left = left.saturating_sub(content.quantity);
+            }
+        }
+    }
+    if let Some(entry) = state.orders.get(order) {
+        // A settled wait is remembered as `ready:SKU` (StopKind::cause).
+        let ready = entry.accepted.iter().filter_map(|cause| cause.strip_prefix("ready:"));
+        shelf.settled = ready.map(Sku::from).collect();
+    }
+    shelf
+}
+
+/// Sends a command, again while the ledger is behind or the disk is full.
+fn told(core: &CoreHandle, command: impl Fn() -> Command) -> bool {
+    loop {
+        match core.ask_blocking(command()) {
+            Ok(_) => return true,
+            Err(Busy::Stopping) => return false,
+            Err(Busy::Behind | Busy::NoRoom) => std::thread::sleep(Duration::from_secs(1)),
+        }
+    }
+}
+
+/// The plan of an order that the planner could not survive.
+fn failed_plan(request: &Request) -> Plan {
+    Plan {
+        order: request.order.clone(),
+        pins: request.pins.clone(),
+        parcels: Vec::new(),
+        cost: None,
+        verdict: Verdict::Nothing,
+        questions: vec![Question {
+            cause: Cause::StoppedProgram(request.order.clone()),
+            what: "the planner stopped on this order".into(),
+            remedy: format!(
+                "pack it by hand, or mend what is odd about it, then: dawnslip decide stopped-program:{} retry",
+                request.order
+            ),
+        }],
+        waits: Vec::new(),
+        alternatives: Vec::new(),
+        what_would_change: Vec::new(),
+        rules: Vec::new(),
+        urgent: false,
+    }
+}

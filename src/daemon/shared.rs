@@ -1,0 +1,73 @@
+//! What readers see: the state as far as the disk has confirmed it, the persons beside it,
+//! and the configuration in force.
+
+use crate::book::{People, Record, State};
+use crate::model::Workshop;
+use std::sync::{Arc, PoisonError, RwLock, RwLockReadGuard};
+
+/// The fold of all synced facts. The core's own state may run ahead of it; nobody else may
+/// see that one.
+#[derive(Debug, Default, Clone)]
+pub struct Durable {
+    /// Fold of the facts.
+    pub state: State,
+    /// Fold of the person records.
+    pub people: People,
+}
+
+/// Handles that many threads share. Locks are held for a fold or a copy, never across a wait.
+#[derive(Debug)]
+pub struct Shared {
+    durable: RwLock<Durable>,
+    workshop: RwLock<Arc<Workshop>>,
+}
+
+impl Shared {
+    /// Begins with what the ledger restored.
+    pub fn new(durable: Durable, workshop: Arc<Workshop>) -> Self {
+        Self { durable: RwLock::new(durable), workshop: RwLock::new(workshop) }
+    }
+
+    /// Reads the durable state. Keep it short: the writer waits meanwhile.
+    pub fn durable(&self) -> RwLockReadGuard<'_, Durable> {
+        self.durable.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Takes in records that are on disk.
+    pub fn fold(&self, records: &[Record]) {
+        if records.is_empty() {
+            return;
+        }
+        let mut durable = self.durable.write().unwrap_or_else(PoisonError::into_inner);
+        for record in records {
+            durable.fold(record);
+        }
+    }
+
+    /// The configuration in force.
+    pub fn workshop(&self) -> Arc<Workshop> {
+        Arc::clone(&self.workshop.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Puts another configuration in force.
+    pub fn adopt(&self, workshop: Arc<Workshop>) {
+        *self.workshop.write().unwrap_or_else(PoisonError::into_inner) = workshop;
+    }
+}
+
+impl Durable {
+    /// Takes in one record, and forgets the persons of orders that the record archives.
+    pub fn fold(&mut self, record: &Record) {
+        match record {
+            Record::Person(person) => self.people.apply(person),
+            Record::Fact(stamped) => {
+                if let crate::book::Fact::Archived { orders } = &stamped.fact {
+                    for order in orders {
+                        self.people.drop_order(order);
+                    }
+                }
+                self.state.apply(stamped);
+            }
+        }
+    }
+}

@@ -1,0 +1,133 @@
+//! What has happened to an order, in words. Pure.
+
+use super::words;
+use crate::book::{Actor, Fact, Mode, Stage, Stamped, State, StopKind};
+use crate::model::*;
+use jiff::Timestamp;
+use serde::Serialize;
+
+/// One entry of an order's history.
+#[derive(Debug, Clone, Serialize)]
+pub struct Happened {
+    /// When.
+    pub at: Timestamp,
+    /// Number of the fact.
+    pub seq: u64,
+    /// In words.
+    pub what: String,
+    /// As written in the ledger.
+    pub fact: Fact,
+}
+
+/// An order's history, oldest first.
+pub fn history(state: &State, facts: Vec<Stamped>) -> Vec<Happened> {
+    let in_words = |stamped: Stamped| {
+        let what = words::tame(&in_words(state, &stamped.fact));
+        Happened { at: stamped.at, seq: stamped.seq, what, fact: stamped.fact }
+    };
+    facts.into_iter().map(in_words).collect()
+}
+
+fn by(actor: Actor) -> &'static str {
+    match actor {
+        Actor::Shop => "by the shop",
+        Actor::Person => "by a person",
+        Actor::Program => "by dawnslip",
+    }
+}
+
+/// `because …`, or nothing.
+fn reason(text: &str) -> String {
+    if text.is_empty() { String::new() } else { format!(": {text}") }
+}
+
+/// A stop in words.
+pub fn stop(kind: &StopKind) -> String {
+    match kind {
+        StopKind::NeedsYou(question) => format!("needs you: {}", question.what),
+        StopKind::Held { reason, rule: Some(rule) } => format!("held by rule \"{rule}\": {reason}"),
+        StopKind::Held { reason: why, rule: None } => format!("held{}", reason(why)),
+        StopKind::Waiting(Wait::Rule { rule, reason }) => format!("waiting by rule \"{rule}\": {reason}"),
+        StopKind::Waiting(Wait::MadeToOrder(sku)) => format!("waiting: {sku} is made to order"),
+        StopKind::Waiting(Wait::Date(date)) => format!("waiting: not before {date}"),
+        StopKind::Waiting(Wait::Stock { sku, missing }) => {
+            format!("waiting: {missing} x {sku} are missing from the stock")
+        }
+    }
+}
+
+/// One fact in words.
+pub fn in_words(state: &State, fact: &Fact) -> String {
+    let job = |id: &JobId| match state.jobs.get(id) {
+        Some(job) => format!("{id}, {}", super::jobs::paper_name(state, job)),
+        None => id.to_string(),
+    };
+    match fact {
+        Fact::MessageKept { message, .. } => format!("a message of \"{}\" was kept", message.source),
+        Fact::OrderReceived { order, .. } => {
+            format!("received from \"{}\", {}", order.key.source, words::count(order.lines.len(), "line", "lines"))
+        }
+        Fact::OrderRevised { version, differences, .. } if differences.is_empty() => {
+            format!("changed by the shop (version {version})")
+        }
+        Fact::OrderRevised { version, differences, .. } => {
+            format!("changed by the shop (version {version}): {}", differences.join("; "))
+        }
+        Fact::OrderStale { .. } => "an older content came late; it changes nothing".into(),
+        Fact::OrderContradicted { version, .. } => {
+            format!("another content with the same revision came (version {version})")
+        }
+        Fact::CancellationRemembered { .. } => "a cancellation came before the order".into(),
+        Fact::OrderCancelled { by: who, reason: why, .. } => format!("cancelled {}{}", by(*who), reason(why)),
+        Fact::OrderReopened { by: who, .. } => format!("open again, {}", by(*who)),
+        Fact::PlanAsked { pins, .. } => format!("a plan was asked for, to hand over on {}", pins.hand_over),
+        Fact::PlanStarted { .. } => "planning began, marked on disk after an unclean stop".into(),
+        Fact::Planned { plan, .. } => planned(plan),
+        Fact::PlanRefused { why, .. } => format!("a plan came too late{}", reason(why)),
+        Fact::StopPut { stop: kind, .. } => stop(kind),
+        Fact::StopLifted { stop: kind, by: who, .. } => format!("no longer {} ({})", stop(kind), by(*who)),
+        Fact::Decided { cause, decision } => format!("decided {}: {cause}", decision.word()),
+        Fact::ParcelMoved { parcel, from, to, by: who } => moved(state, *parcel, *from, *to, *who),
+        Fact::JobQueued { job, kind, copy, .. } => {
+            let copy =
+                copy.as_ref().map(|mark| format!(" as COPY of {}{}", mark.of, reason(&mark.why))).unwrap_or_default();
+            format!("{kind} queued{copy} ({job})")
+        }
+        Fact::JobSending { job: id, printer, .. } => format!("sending to printer \"{printer}\" ({})", job(id)),
+        Fact::JobRequeued { job: id, why } => format!("queued again{} ({})", reason(why), job(id)),
+        Fact::JobUncertain { job: id, why } => format!("uncertain whether printed{} ({})", reason(why), job(id)),
+        Fact::JobOnPaper { job: id, .. } => format!("on paper ({})", job(id)),
+        Fact::JobDropped { job: id, why, .. } => format!("dropped{} ({})", reason(why), job(id)),
+        Fact::GapSeen { number, .. } => format!("{number} is missing"),
+        Fact::GapClosed { number, by: who, .. } => format!("{number} is missing no more ({})", by(*who)),
+        Fact::ConfigAdopted { digest, .. } => format!("configuration {} in force", short(digest)),
+        Fact::Started { clean: true, .. } => "dawnslip started".into(),
+        Fact::Started { clean: false, .. } => "dawnslip started after an unclean stop".into(),
+        Fact::ModeChanged { mode: Mode::Burst } => "a burst began".into(),
+        Fact::ModeChanged { mode: Mode::Trickle } => "the burst ended".into(),
+        Fact::PackingStarted { by: who } => format!("packing started, {}", by(*who)),
+        Fact::Archived { .. } => "archived".into(),
+        Fact::Swept { .. } => "old message ids were forgotten".into(),
+    }
+}
+
+fn planned(plan: &Plan) -> String {
+    let parcels: Vec<String> = plan.parcels.iter().map(super::order::how).collect();
+    match (parcels.is_empty(), plan.cost) {
+        (true, _) => "planned: nothing can be packed yet".into(),
+        (false, Some(cost)) => format!("planned: {} for {cost}", parcels.join(" and ")),
+        (false, None) => format!("planned: {}", parcels.join(" and ")),
+    }
+}
+
+fn moved(state: &State, parcel: ParcelId, from: Stage, to: Stage, who: Actor) -> String {
+    let label = state.label(parcel);
+    if to < from {
+        return format!("{label}: {} undone, now {} ({})", from.word(), to.word(), by(who));
+    }
+    format!("{label}: {} ({})", to.word(), by(who))
+}
+
+fn short(digest: &ConfigDigest) -> &str {
+    digest.as_str().get(..8).unwrap_or(digest.as_str())
+}

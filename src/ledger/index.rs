@@ -1,0 +1,155 @@
+//! The seam to the index of everything that ever happened, and the one in memory.
+//!
+//! Keys: `f/SOURCE/NUMBER/SEQ` a fact of an order; `n/SOURCE/NUMBER` how many it has;
+//! `h/SEQ` a fact of the workshop as a whole; `m/SOURCE/ID` the fact that kept a message;
+//! `p/PARCEL` and `j/JOB` the orders they belong to.
+
+use crate::model::{JobId, MessageKey, OrderKey, ParcelId};
+use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError};
+
+/// Why the index gives no answer. The truth lies in the journal; it can always be rebuilt.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum IndexError {
+    /// The store below refuses or has lost something.
+    #[error("the index is damaged: {0}; it is rebuilt from the ledger")]
+    Broken(String),
+    /// Not yet.
+    #[error("the index is being rebuilt, {read} of {of} records are read; ask again in a moment")]
+    Rebuilding {
+        /// Records read so far.
+        read: u64,
+        /// Of so many.
+        of: u64,
+    },
+}
+
+/// One change of the index.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Put {
+    /// Key.
+    pub key: Vec<u8>,
+    /// New value.
+    pub value: Vec<u8>,
+}
+
+/// A key with its value.
+pub type Pair = (Vec<u8>, Vec<u8>);
+
+/// An ordered key-value store, written behind the journal.
+pub trait Index: Send + Sync {
+    /// Number of the fact up to which it is true; 0 for one that is empty or was never finished.
+    ///
+    /// # Errors
+    /// [`IndexError::Broken`].
+    fn applied(&self) -> Result<u64, IndexError>;
+    /// Takes all changes, or none, together with the number up to which they make it true.
+    ///
+    /// # Errors
+    /// [`IndexError::Broken`].
+    fn commit(&self, upto_seq: u64, puts: &[Put]) -> Result<(), IndexError>;
+    /// One value.
+    ///
+    /// # Errors
+    /// [`IndexError::Broken`].
+    fn get(&self, key: &[u8]) -> Result<Option<Vec<u8>>, IndexError>;
+    /// Pairs whose key begins with `prefix`, in order of keys, at most `limit`.
+    ///
+    /// # Errors
+    /// [`IndexError::Broken`].
+    fn range(&self, prefix: &[u8], limit: usize) -> Result<Vec<Pair>, IndexError>;
+    /// Writes what is held back in memory, before a clean stop.
+    ///
+    /// # Errors
+    /// [`IndexError::Broken`].
+    fn flush(&self) -> Result<(), IndexError>;
+}
+
+/// An index in memory.
+#[derive(Debug, Default)]
+pub struct MemIndex(Mutex<(u64, BTreeMap<Vec<u8>, Vec<u8>>)>);
+
+impl Index for MemIndex {
+    fn applied(&self) -> Result<u64, IndexError> {
+        Ok(self.0.lock().unwrap_or_else(PoisonError::into_inner).0)
+    }
+    fn commit(&self, upto_seq: u64, puts: &[Put]) -> Result<(), IndexError> {
+        let mut inner = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        inner.0 = upto_seq;
+        inner.1.extend(puts.iter().map(|put| (put.key.clone(), put.value.clone())));
+        Ok(())
+    }
+    fn get(&self, key: &[u8]) -> Result<Option<Vec<u8>>, IndexError> {
+        Ok(self.0.lock().unwrap_or_else(PoisonError::into_inner).1.get(key).cloned())
+    }
+    fn range(&self, prefix: &[u8], limit: usize) -> Result<Vec<Pair>, IndexError> {
+        let inner = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let from = inner.1.range(prefix.to_vec()..);
+        let pairs = from.take_while(|(key, _)| key.starts_with(prefix)).take(limit);
+        Ok(pairs.map(|(key, value)| (key.clone(), value.clone())).collect())
+    }
+    fn flush(&self) -> Result<(), IndexError> {
+        Ok(())
+    }
+}
+
+/// Keys of the index.
+pub(super) mod keys {
+    use super::{JobId, MessageKey, OrderKey, ParcelId};
+
+    /// A slash within a name would end it too early.
+    fn name(text: &str) -> String {
+        text.replace('%', "%25").replace('/', "%2F")
+    }
+    /// Sixteen hex digits hold every u64, so keys sort like numbers.
+    fn number(value: u64) -> String {
+        format!("{value:016x}")
+    }
+    fn order(key: &OrderKey) -> String {
+        format!("{}/{}", name(key.source.as_str()), name(&key.number))
+    }
+    pub fn facts_of(key: &OrderKey) -> Vec<u8> {
+        format!("f/{}/", order(key)).into_bytes()
+    }
+    pub fn fact_of(key: &OrderKey, seq: u64) -> Vec<u8> {
+        format!("f/{}/{}", order(key), number(seq)).into_bytes()
+    }
+    pub fn count_of(key: &OrderKey) -> Vec<u8> {
+        format!("n/{}", order(key)).into_bytes()
+    }
+    pub fn house(seq: u64) -> Vec<u8> {
+        format!("h/{}", number(seq)).into_bytes()
+    }
+    pub fn message(key: &MessageKey) -> Vec<u8> {
+        format!("m/{}/{}", name(key.source.as_str()), name(&key.id)).into_bytes()
+    }
+    pub fn parcel(id: ParcelId) -> Vec<u8> {
+        format!("p/{}", number(id.0)).into_bytes()
+    }
+    pub fn job(id: JobId) -> Vec<u8> {
+        format!("j/{}", number(id.0)).into_bytes()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_order_whose_number_holds_a_slash_never_mixes_with_another() {
+        let plain = keys::facts_of(&OrderKey::new("shop", "1"));
+        let other = keys::fact_of(&OrderKey::new("shop", "1/2"), 3);
+        assert!(!other.starts_with(&plain));
+        assert_ne!(keys::count_of(&OrderKey::new("shop", "a/b")), keys::count_of(&OrderKey::new("shop", "a%2Fb")));
+    }
+
+    #[test]
+    fn a_range_gives_what_begins_alike_in_order_up_to_the_limit() {
+        let index = MemIndex::default();
+        let put = |key: &str| Put { key: key.into(), value: vec![1] };
+        index.commit(3, &[put("a/2"), put("a/1"), put("b/1"), put("a/3")]).unwrap();
+        let keys: Vec<_> = index.range(b"a/", 2).unwrap().into_iter().map(|(key, _)| key).collect();
+        assert_eq!(keys, [b"a/1", b"a/2"]);
+        assert_eq!(index.applied(), Ok(3));
+    }
+}

@@ -1,0 +1,413 @@
+//! Keeps the index behind the journal: takes synced facts in order, catches up from the journal
+//! where it was fed too fast, rebuilds everything from archives, carry and journal.
+
+use super::archive::History;
+use super::index::{Index, IndexError, keys};
+use super::index_batch::{Batch, Seen, read_fact, read_number};
+use super::index_home::IndexHome;
+use super::installation::InstallationId;
+use super::{Disk, LedgerError, NumberedLine, Opened, Tag, segment, with_causes};
+use crate::book::Stamped;
+use crate::model::{MessageKey, OrderKey};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// Feedings that wait at most; beyond that the indexer reads the journal itself.
+const WAITING_MAX: usize = 1024;
+/// Facts in one batch.
+const BATCH_FACTS: usize = 256;
+/// Facts of one order that are given at most.
+pub const FACTS_MAX: usize = 10_000;
+/// Quiet after which it looks whether something was missed.
+const LOOK_AFTER: Duration = Duration::from_millis(200);
+/// How often files may change under a rebuild before it is left for later.
+const TRIES_MAX: u32 = 5;
+
+/// How the index is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum IndexerState {
+    /// It answers.
+    Serving,
+    /// It is being rebuilt: records read, of so many.
+    Rebuilding {
+        /// So far.
+        read: u64,
+        /// Of.
+        of: u64,
+    },
+    /// It could not be rebuilt; the reason. Tried again when something new comes.
+    Broken(String),
+}
+
+struct Shared {
+    index: RwLock<Option<Arc<dyn Index>>>,
+    state: Mutex<IndexerState>,
+    applied: AtomicU64,
+    fed: AtomicU64,
+    distrusted: AtomicBool,
+}
+
+impl Shared {
+    fn set_state(&self, state: IndexerState) {
+        *self.state.lock().unwrap_or_else(PoisonError::into_inner) = state;
+    }
+    fn state(&self) -> IndexerState {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+}
+
+/// Asks the index; clones share it.
+#[derive(Clone)]
+pub struct IndexReader {
+    shared: Arc<Shared>,
+}
+
+impl IndexReader {
+    /// All facts of an order by number, at most [`FACTS_MAX`]; none for one that never was.
+    ///
+    /// # Errors
+    /// [`IndexError`]; damage that shows here has the index rebuilt.
+    pub fn facts_of(&self, order: &OrderKey) -> Result<Vec<Stamped>, IndexError> {
+        self.ask(|index| {
+            let found = index.range(&keys::facts_of(order), FACTS_MAX)?;
+            let count = read_number(index.get(&keys::count_of(order))?)?.unwrap_or(0);
+            if (found.len() as u64) < count.min(FACTS_MAX as u64) {
+                let what = format!("of order {order} it holds {} facts of {count}", found.len());
+                return Err(IndexError::Broken(what));
+            }
+            found.into_iter().map(|(_, json)| read_fact(&json)).collect()
+        })
+    }
+
+    /// The newest facts that belong to no order (configurations, outages, lists), by number.
+    ///
+    /// # Errors
+    /// As [`Self::facts_of`].
+    pub fn house_facts(&self, limit: usize) -> Result<Vec<Stamped>, IndexError> {
+        self.ask(|index| index.range(b"h/", limit)?.into_iter().map(|(_, json)| read_fact(&json)).collect())
+    }
+
+    /// Number of the fact that kept a message; `None` where it never came.
+    ///
+    /// # Errors
+    /// As [`Self::facts_of`].
+    pub fn has_message(&self, message: &MessageKey) -> Result<Option<u64>, IndexError> {
+        self.ask(|index| read_number(index.get(&keys::message(message))?))
+    }
+
+    /// Number of the fact up to which answers are true.
+    pub fn applied(&self) -> u64 {
+        self.shared.applied.load(Ordering::Acquire)
+    }
+    /// So many durable facts are not in the index yet.
+    pub fn lag(&self) -> u64 {
+        self.shared.fed.load(Ordering::Acquire).saturating_sub(self.applied())
+    }
+    /// How it is.
+    pub fn state(&self) -> IndexerState {
+        self.shared.state()
+    }
+
+    fn ask<T>(&self, question: impl FnOnce(&dyn Index) -> Result<T, IndexError>) -> Result<T, IndexError> {
+        match self.shared.state() {
+            IndexerState::Serving => {}
+            IndexerState::Rebuilding { read, of } => return Err(IndexError::Rebuilding { read, of }),
+            IndexerState::Broken(why) => return Err(IndexError::Broken(why)),
+        }
+        let index = self.shared.index.read().unwrap_or_else(PoisonError::into_inner).clone();
+        let Some(index) = index else { return Err(IndexError::Rebuilding { read: 0, of: 0 }) };
+        let answer = question(index.as_ref());
+        if matches!(answer, Err(IndexError::Broken(_))) {
+            self.shared.distrusted.store(true, Ordering::Release);
+        }
+        answer
+    }
+}
+
+enum Message {
+    Facts(Vec<Stamped>),
+    Close,
+}
+
+/// Handle on the indexer's thread.
+pub struct Indexer {
+    messages: SyncSender<Message>,
+    shared: Arc<Shared>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Indexer {
+    /// Starts behind a ledger that was just opened. After a clean stop it opens the index and lets
+    /// it catch up; otherwise it rebuilds it, while everything else already works.
+    ///
+    /// # Errors
+    /// Where the system gives no thread.
+    pub fn spawn(disk: Arc<dyn Disk>, opened: &Opened, home: impl IndexHome + 'static) -> std::io::Result<Self> {
+        let (messages, incoming) = sync_channel(WAITING_MAX);
+        let shared = Arc::new(Shared {
+            index: RwLock::new(None),
+            state: Mutex::new(IndexerState::Rebuilding { read: 0, of: opened.last_seq }),
+            applied: AtomicU64::new(0),
+            fed: AtomicU64::new(opened.last_seq),
+            distrusted: AtomicBool::new(false),
+        });
+        let worker = Worker {
+            disk,
+            id: opened.installation.id,
+            home: Box::new(home),
+            may_open: opened.clean,
+            incoming,
+            shared: Arc::clone(&shared),
+        };
+        let thread = std::thread::Builder::new().name("indexer".to_owned()).spawn(move || worker.run())?;
+        Ok(Self { messages, shared, thread: Some(thread) })
+    }
+
+    /// Gives facts that are durable, in order. Never waits: what does not fit is read from the
+    /// journal later.
+    pub fn feed(&self, facts: Vec<Stamped>) {
+        if let Some(last) = facts.last() {
+            self.shared.fed.fetch_max(last.seq, Ordering::AcqRel);
+            let _ = self.messages.try_send(Message::Facts(facts));
+        }
+    }
+
+    /// For asking.
+    pub fn reader(&self) -> IndexReader {
+        IndexReader { shared: Arc::clone(&self.shared) }
+    }
+
+    /// Takes in what was fed, flushes, ends; to be called before the ledger is closed.
+    pub fn close(mut self) {
+        let _ = self.messages.send(Message::Close);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// Why the indexer cannot go on with the index it has.
+#[derive(Debug, thiserror::Error)]
+enum Trouble {
+    #[error(transparent)]
+    Index(#[from] IndexError),
+    #[error(transparent)]
+    Ledger(#[from] LedgerError),
+}
+
+struct Worker {
+    disk: Arc<dyn Disk>,
+    id: InstallationId,
+    home: Box<dyn IndexHome>,
+    /// The index that lies there was left cleanly, and nothing was said against it since.
+    may_open: bool,
+    incoming: Receiver<Message>,
+    shared: Arc<Shared>,
+}
+
+impl Worker {
+    fn run(mut self) {
+        let mut index = None;
+        loop {
+            if index.is_none() || self.shared.distrusted.swap(false, Ordering::AcqRel) {
+                index = self.begin();
+            }
+            let message = self.incoming.recv_timeout(LOOK_AFTER);
+            let closes = matches!(message, Ok(Message::Close) | Err(RecvTimeoutError::Disconnected));
+            let Some(serving) = &index else {
+                if closes {
+                    return;
+                }
+                continue;
+            };
+            let done = match message {
+                Ok(Message::Facts(facts)) => self.take(serving.as_ref(), &facts),
+                _ => self.catch_up(serving.as_ref()),
+            };
+            if closes {
+                if let Err(err) = done.and_then(|()| Ok(serving.flush()?)) {
+                    tracing::warn!(error = %with_causes(&err), "index not flushed");
+                }
+                return;
+            }
+            if let Err(err) = done {
+                tracing::warn!(error = %with_causes(&err), "index is rebuilt");
+                self.shared.distrusted.store(true, Ordering::Release);
+            }
+        }
+    }
+
+    /// Opens or rebuilds the index and publishes it; `None` where that failed, to be tried again.
+    fn begin(&mut self) -> Option<Arc<dyn Index>> {
+        *self.shared.index.write().unwrap_or_else(PoisonError::into_inner) = None;
+        self.shared.distrusted.store(false, Ordering::Release);
+        let opened = if std::mem::take(&mut self.may_open) { self.open() } else { None };
+        let built = match opened {
+            Some(index) => Ok(index),
+            None => self.rebuild(),
+        };
+        match built {
+            Ok(index) => {
+                *self.shared.index.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&index));
+                self.shared.set_state(IndexerState::Serving);
+                Some(index)
+            }
+            Err(err) => {
+                let why = with_causes(&err);
+                tracing::warn!(error = %why, "index not rebuilt");
+                self.shared.set_state(IndexerState::Broken(why));
+                std::thread::sleep(LOOK_AFTER);
+                None
+            }
+        }
+    }
+
+    /// The index that is there, caught up; `None` where it is not to be trusted.
+    fn open(&mut self) -> Option<Arc<dyn Index>> {
+        let of = self.shared.fed.load(Ordering::Acquire);
+        let opened = self.home.open().map_err(Trouble::from).and_then(|index| {
+            let applied = index.applied()?;
+            // One that knows more than the journal, or was never finished, is not this journal's.
+            if applied > of || (applied == 0 && of > 0) {
+                return Err(
+                    IndexError::Broken(format!("it is true at record {applied}, the journal ends at {of}")).into()
+                );
+            }
+            self.shared.applied.store(applied, Ordering::Release);
+            self.catch_up(index.as_ref())?;
+            Ok(index)
+        });
+        opened.inspect_err(|err| tracing::warn!(error = %with_causes(err), "index not opened")).ok()
+    }
+
+    /// Takes fed facts in; where some are missing in between, reads the journal.
+    fn take(&self, index: &dyn Index, facts: &[Stamped]) -> Result<(), Trouble> {
+        let applied = self.shared.applied.load(Ordering::Acquire);
+        let news: Vec<&Stamped> = facts.iter().filter(|fact| fact.seq > applied).collect();
+        let (Some(first), Some(last)) = (news.first(), news.last()) else { return Ok(()) };
+        if first.seq != applied + 1 {
+            return self.catch_up(index);
+        }
+        let mut batch = Batch::new(index);
+        for fact in &news {
+            let json = serde_json::to_string(fact).map_err(|err| IndexError::Broken(err.to_string()))?;
+            batch.add(fact, &json, None)?;
+        }
+        batch.commit(last.seq)?;
+        self.shared.applied.store(last.seq, Ordering::Release);
+        Ok(())
+    }
+
+    /// Reads from the journal what was fed but is not in the index.
+    fn catch_up(&self, index: &dyn Index) -> Result<(), Trouble> {
+        let applied = self.shared.applied.load(Ordering::Acquire);
+        let upto = self.shared.fed.load(Ordering::Acquire);
+        if applied >= upto {
+            return Ok(());
+        }
+        let mut batch = Batch::new(index);
+        let mut next = applied + 1;
+        let mut trouble = None;
+        segment::read_lines(self.disk.as_ref(), self.id, applied, upto, |line| {
+            if trouble.is_none() && line.line.tag == Tag::Fact {
+                trouble = self.take_line(&mut batch, &line, &mut next).err();
+            }
+        })?;
+        if let Some(trouble) = trouble {
+            return Err(trouble.into());
+        }
+        batch.commit(next - 1)?;
+        self.shared.applied.store(next - 1, Ordering::Release);
+        if next <= upto {
+            return Err(IndexError::Broken(format!("record {next} is no longer in the journal")).into());
+        }
+        Ok(())
+    }
+
+    fn take_line(&self, batch: &mut Batch<'_>, line: &NumberedLine, next: &mut u64) -> Result<(), IndexError> {
+        if line.seq != *next {
+            return Err(IndexError::Broken(format!("record {next} is no longer in the journal")));
+        }
+        batch.add(&read_fact(line.line.json.as_bytes())?, &line.line.json, None)?;
+        *next += 1;
+        if batch.facts >= BATCH_FACTS {
+            batch.commit(line.seq)?;
+            self.shared.applied.store(line.seq, Ordering::Release);
+        }
+        Ok(())
+    }
+
+    /// Makes a new index of everything: archives, carry, journal.
+    fn rebuild(&mut self) -> Result<Arc<dyn Index>, Trouble> {
+        let history = History { disk: self.disk.as_ref(), id: self.id };
+        for _ in 0..TRIES_MAX {
+            let upto = self.shared.fed.load(Ordering::Acquire);
+            self.shared.applied.store(0, Ordering::Release);
+            self.shared.set_state(IndexerState::Rebuilding { read: 0, of: upto });
+            let before = history.files_now()?;
+            let index = self.home.fresh()?;
+            let mut rebuild =
+                Rebuild { batch: Batch::new(index.as_ref()), seen: Seen::default(), shared: &self.shared, of: upto };
+            let mut trouble = None;
+            history.each_archived(|order, fact| {
+                if trouble.is_none() {
+                    trouble = rebuild.add(&fact, None, order.as_ref()).err();
+                }
+            })?;
+            history.each_open(upto, |line| {
+                if trouble.is_none() && line.line.tag == Tag::Fact {
+                    let added = read_fact(line.line.json.as_bytes());
+                    trouble = added.and_then(|fact| rebuild.add(&fact, Some(&line.line.json), None)).err();
+                }
+            })?;
+            if let Some(trouble) = trouble {
+                return Err(trouble.into());
+            }
+            // Segments may have ended, and their lines moved, while this was reading.
+            if history.files_now()? != before {
+                continue;
+            }
+            if let Some(missing) = rebuild.seen.first_missing(upto) {
+                let what = format!("record {missing} is in no file");
+                return Err(LedgerError::Incomplete { what }.into());
+            }
+            rebuild.batch.commit(upto)?;
+            self.shared.applied.store(upto, Ordering::Release);
+            return Ok(index);
+        }
+        Err(IndexError::Broken("files changed while they were read".to_owned()).into())
+    }
+}
+
+struct Rebuild<'a> {
+    batch: Batch<'a>,
+    seen: Seen,
+    shared: &'a Shared,
+    of: u64,
+}
+
+impl Rebuild<'_> {
+    fn add(&mut self, fact: &Stamped, json: Option<&str>, order: Option<&OrderKey>) -> Result<(), IndexError> {
+        if fact.seq > self.of || !self.seen.add(fact.seq) {
+            return Ok(());
+        }
+        let own;
+        let json = match json {
+            Some(json) => json,
+            None => {
+                own = serde_json::to_string(fact).map_err(|err| IndexError::Broken(err.to_string()))?;
+                &own
+            }
+        };
+        self.batch.add(fact, json, order)?;
+        if self.batch.facts >= BATCH_FACTS {
+            // Not finished: it counts for nothing until the last commit says a number.
+            self.batch.commit(0)?;
+            self.shared.set_state(IndexerState::Rebuilding { read: self.seen.count, of: self.of });
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,217 @@
+//! Records of the book as lines of the ledger, and back; and what a fact is about.
+
+use super::{Line, Tag};
+use crate::book::{Fact, MessageOutcome, PersonRecord, RECORD_VERSION, Record, Stamped};
+use crate::model::{JobId, MessageKey, OrderKey, ParcelId, Subject};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// Why a line is no record, or a record no line.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordError {
+    /// Written by a newer program.
+    #[error("{what} is stored as version {version}, the newest known here is {newest}; use a newer dawnslip")]
+    Version {
+        /// Which record: `record 17` or `the person of order shop/S-1`.
+        what: String,
+        /// Its version.
+        version: u8,
+        /// The newest that this program knows.
+        newest: u8,
+    },
+    /// It does not have the form that its version says. For a person's line the cause is left out:
+    /// it could quote what must stay hidden.
+    #[error("{what} cannot be read")]
+    Form {
+        /// Which record.
+        what: String,
+        /// Why.
+        #[source]
+        cause: Option<serde_json::Error>,
+    },
+    /// It cannot be written as JSON.
+    #[error("{what} cannot be written")]
+    Write {
+        /// Which record.
+        what: String,
+        /// Why.
+        #[source]
+        cause: serde_json::Error,
+    },
+}
+
+/// Only what every version has.
+#[derive(Deserialize)]
+struct FactStart {
+    v: u8,
+    seq: Option<u64>,
+}
+
+/// Only what every version has.
+#[derive(Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum PersonStart {
+    Of { v: u8, order: OrderKey },
+    Raw { v: u8, message: MessageKey },
+}
+
+/// A record as it is written.
+///
+/// # Errors
+/// [`RecordError::Write`], which no record of today can cause.
+pub fn to_line(record: &Record) -> Result<Line, RecordError> {
+    let (tag, json) = match record {
+        Record::Fact(fact) => (Tag::Fact, serde_json::to_string(fact)),
+        Record::Person(person) => (Tag::Person, serde_json::to_string(person)),
+    };
+    let json = json.map_err(|cause| RecordError::Write { what: name_of(record), cause })?;
+    Ok(Line { tag, json })
+}
+
+fn name_of(record: &Record) -> String {
+    match record {
+        Record::Fact(fact) => format!("record {}", fact.seq),
+        Record::Person(PersonRecord::Of { order, .. }) => format!("the person of order {order}"),
+        Record::Person(PersonRecord::Raw { message, .. }) => format!("message {} of {}", message.id, message.source),
+    }
+}
+
+/// A line read back.
+///
+/// # Errors
+/// [`RecordError::Version`] and [`RecordError::Form`].
+pub fn from_line(line: &Line) -> Result<Record, RecordError> {
+    match line.tag {
+        Tag::Fact => fact_from(&line.json).map(Record::Fact),
+        Tag::Person => person_from(&line.json).map(Record::Person),
+    }
+}
+
+/// A fact read back from its JSON.
+///
+/// # Errors
+/// As [`from_line`].
+pub fn fact_from(json: &str) -> Result<Stamped, RecordError> {
+    let start: FactStart = serde_json::from_str(json)
+        .map_err(|cause| RecordError::Form { what: "a record".to_owned(), cause: Some(cause) })?;
+    let what = || start.seq.map_or_else(|| "a record".to_owned(), |seq| format!("record {seq}"));
+    check_version(start.v, what)?;
+    serde_json::from_str(json).map_err(|cause| RecordError::Form { what: what(), cause: Some(cause) })
+}
+
+/// A person's record read back from its JSON.
+///
+/// # Errors
+/// As [`from_line`].
+pub fn person_from(json: &str) -> Result<PersonRecord, RecordError> {
+    let start: PersonStart = serde_json::from_str(json)
+        .map_err(|_| RecordError::Form { what: "the record of a person".to_owned(), cause: None })?;
+    let (v, what) = match start {
+        PersonStart::Of { v, order } => (v, format!("the person of order {order}")),
+        PersonStart::Raw { v, message } => (v, format!("message {} of {}", message.id, message.source)),
+    };
+    check_version(v, || what.clone())?;
+    serde_json::from_str(json).map_err(|_| RecordError::Form { what, cause: None })
+}
+
+fn check_version(version: u8, what: impl FnOnce() -> String) -> Result<(), RecordError> {
+    if version == RECORD_VERSION {
+        return Ok(());
+    }
+    Err(RecordError::Version { what: what(), version, newest: RECORD_VERSION })
+}
+
+/// What a fact is about, as far as the fact itself says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum About {
+    /// These orders.
+    Orders(Vec<OrderKey>),
+    /// The orders of this parcel.
+    Parcel(ParcelId),
+    /// The orders of this job's paper.
+    Job(JobId),
+    /// The workshop as a whole.
+    House,
+}
+
+/// What a fact is about.
+pub fn about(fact: &Fact) -> About {
+    let one = |order: &OrderKey| About::Orders(vec![order.clone()]);
+    match fact {
+        Fact::MessageKept { outcome: MessageOutcome::Orders(orders), .. } if !orders.is_empty() => {
+            About::Orders(orders.clone())
+        }
+        Fact::OrderReceived { order, .. }
+        | Fact::OrderRevised { order, .. }
+        | Fact::OrderContradicted { order, .. } => one(&order.key),
+        Fact::OrderStale { order, .. }
+        | Fact::CancellationRemembered { order, .. }
+        | Fact::OrderCancelled { order, .. }
+        | Fact::OrderReopened { order, .. }
+        | Fact::PlanAsked { order, .. }
+        | Fact::PlanStarted { order }
+        | Fact::PlanRefused { order, .. }
+        | Fact::StopPut { order: Some(order), .. }
+        | Fact::StopLifted { order: Some(order), .. } => one(order),
+        Fact::Planned { plan, .. } => one(&plan.order),
+        Fact::ParcelMoved { parcel, .. } => About::Parcel(*parcel),
+        Fact::JobQueued { subject, .. } => match subject {
+            Subject::Parcel(parcel) | Subject::Card(parcel, _) => About::Parcel(*parcel),
+            Subject::Note(order, _) => one(order),
+            Subject::List { .. } | Subject::Test(_) => About::House,
+        },
+        Fact::JobSending { job, .. }
+        | Fact::JobRequeued { job, .. }
+        | Fact::JobUncertain { job, .. }
+        | Fact::JobOnPaper { job, .. }
+        | Fact::JobDropped { job, .. } => About::Job(*job),
+        Fact::MessageKept { .. }
+        | Fact::StopPut { order: None, .. }
+        | Fact::StopLifted { order: None, .. }
+        | Fact::Decided { .. }
+        | Fact::GapSeen { .. }
+        | Fact::GapClosed { .. }
+        | Fact::ConfigAdopted { .. }
+        | Fact::Started { .. }
+        | Fact::Swept { .. }
+        | Fact::ModeChanged { .. }
+        | Fact::PackingStarted { .. }
+        | Fact::Archived { .. } => About::House,
+    }
+}
+
+/// Which orders parcels, jobs and messages belong to; grows with the facts it is shown, in order.
+#[derive(Debug, Default)]
+pub struct Links {
+    parcels: BTreeMap<ParcelId, Vec<OrderKey>>,
+    jobs: BTreeMap<JobId, Vec<OrderKey>>,
+    messages: BTreeMap<MessageKey, Vec<OrderKey>>,
+}
+
+impl Links {
+    /// Takes in a fact and says which orders it belongs to; none for the house's.
+    pub fn take_in(&mut self, fact: &Fact) -> Vec<OrderKey> {
+        let orders = match about(fact) {
+            About::Orders(orders) => orders,
+            About::Parcel(parcel) => self.parcels.get(&parcel).cloned().unwrap_or_default(),
+            About::Job(job) => self.jobs.get(&job).cloned().unwrap_or_default(),
+            About::House => Vec::new(),
+        };
+        match fact {
+            Fact::Planned { parcels, .. } => {
+                self.parcels.extend(parcels.iter().map(|parcel| (*parcel, orders.clone())));
+            }
+            Fact::JobQueued { job, .. } => drop(self.jobs.insert(*job, orders.clone())),
+            Fact::MessageKept { message, .. } => drop(self.messages.insert(message.clone(), orders.clone())),
+            _ => {}
+        }
+        orders
+    }
+    /// Orders that a person's record belongs to.
+    pub fn of_person(&self, person: &PersonRecord) -> Vec<OrderKey> {
+        match person {
+            PersonRecord::Of { order, .. } => vec![order.clone()],
+            PersonRecord::Raw { message, .. } => self.messages.get(message).cloned().unwrap_or_default(),
+        }
+    }
+}

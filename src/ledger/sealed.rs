@@ -1,0 +1,125 @@
+//! Whole files that are written once: written aside, synced, renamed, the directory synced.
+//! A first line of JSON says what the file is, whose, up to which fact it is true, how long it
+//! is, and its checksum.
+
+use super::installation::InstallationId;
+use super::{Disk, LedgerError};
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+/// Version of this envelope.
+const SEALED_VERSION: u32 = 1;
+/// End of the names of files that are not yet whole.
+const ASIDE: &str = ".aside";
+
+#[derive(Serialize, Deserialize)]
+struct Envelope {
+    dawnslip: String,
+    v: u32,
+    installation: InstallationId,
+    seq: u64,
+    bytes: usize,
+    sha256: String,
+}
+
+/// Only the version, for files of a newer program whose envelope may look otherwise.
+#[derive(Deserialize)]
+struct VersionOnly {
+    v: u32,
+}
+
+/// What a sealed file is and whose.
+#[derive(Clone, Copy)]
+pub struct Kind<'a> {
+    /// For example `snapshot facts`.
+    pub what: &'a str,
+    /// The data directory's installation.
+    pub installation: InstallationId,
+}
+
+impl Kind<'_> {
+    fn digest(&self, seq: u64, body: &[u8]) -> String {
+        let mut hasher = Sha256::new_with_prefix(format!("{} {seq} {}\n", self.what, self.installation));
+        hasher.update(body);
+        data_encoding::HEXLOWER.encode(&hasher.finalize())
+    }
+
+    /// Writes `path`; when this returns, the whole file is durable under its name.
+    ///
+    /// # Errors
+    /// Those of the disk; the file aside is then removed if that can be done.
+    pub fn write(&self, disk: &dyn Disk, path: &str, seq: u64, body: &[u8]) -> Result<(), LedgerError> {
+        let envelope = Envelope {
+            dawnslip: self.what.to_owned(),
+            v: SEALED_VERSION,
+            installation: self.installation,
+            seq,
+            bytes: body.len(),
+            sha256: self.digest(seq, body),
+        };
+        let mut start = serde_json::to_vec(&envelope)
+            .map_err(|err| LedgerError::Misuse { what: format!("an envelope could not be written: {err}") })?;
+        start.push(b'\n');
+        write_aside(disk, path, &[&start, body])
+    }
+
+    /// Reads `path` and checks all of it.
+    ///
+    /// # Errors
+    /// See [`LedgerError`]; damage is named.
+    pub fn read(&self, disk: &dyn Disk, path: &str) -> Result<(u64, Vec<u8>), LedgerError> {
+        let mut bytes = disk.read(path).map_err(LedgerError::disk("read", path))?;
+        let damaged =
+            |what: &str| LedgerError::Damaged { file: path.to_owned(), offset: 0, sequence: 0, what: what.to_owned() };
+        let end = bytes.iter().position(|b| *b == b'\n').ok_or_else(|| damaged("it has no first line"))?;
+        if let Ok(VersionOnly { v }) = serde_json::from_slice(&bytes[..end])
+            && v > SEALED_VERSION
+        {
+            return Err(LedgerError::Version { file: path.to_owned(), version: v, newest: SEALED_VERSION });
+        }
+        let envelope: Envelope =
+            serde_json::from_slice(&bytes[..end]).map_err(|_| damaged("its first line does not say what it is"))?;
+        let body = bytes.split_off(end + 1);
+        if envelope.dawnslip != self.what {
+            return Err(damaged(&format!("it should be a {}, it is a {}", self.what, envelope.dawnslip)));
+        }
+        if envelope.installation != self.installation {
+            return Err(LedgerError::OtherInstallation {
+                file: path.to_owned(),
+                theirs: envelope.installation.to_string(),
+                ours: self.installation.to_string(),
+            });
+        }
+        if body.len() != envelope.bytes {
+            return Err(damaged(&format!("it holds {} bytes of {}", body.len(), envelope.bytes)));
+        }
+        if self.digest(envelope.seq, &body) != envelope.sha256 {
+            return Err(damaged("its checksum does not fit"));
+        }
+        Ok((envelope.seq, body))
+    }
+}
+
+/// Writes a file aside, syncs it, renames it, syncs the directory.
+///
+/// # Errors
+/// Those of the disk.
+pub fn write_aside(disk: &dyn Disk, path: &str, parts: &[&[u8]]) -> Result<(), LedgerError> {
+    let aside = format!("{path}{ASIDE}");
+    let written = (|| {
+        let mut file = disk.create(&aside)?;
+        let mut offset = 0;
+        for part in parts {
+            file.write_at(offset, part)?;
+            offset += part.len() as u64;
+        }
+        file.sync_all()
+    })();
+    if let Err(cause) = written {
+        // Whatever is left of it is not needed; it is overwritten or ignored next time.
+        let _ = disk.remove(&aside);
+        return Err(LedgerError::disk("write", path)(cause));
+    }
+    disk.rename(&aside, path).map_err(LedgerError::disk("rename", path))?;
+    disk.sync_dir(super::segment::dir_of(path)).map_err(LedgerError::disk("sync the directory of", path))
+}

@@ -1,0 +1,280 @@
+//! The choice: which containers, what in each, which service each, at the least total cost;
+//! and why. Same arguments, same answer, on any day and machine.
+//!
+//! `decide` cannot fail: what it could not settle is data (questions and waits). Run it on a
+//! stack of some megabytes: the search and the rules recurse, within named bounds.
+
+mod explain;
+mod goods;
+mod house;
+mod packaging;
+mod parcels;
+pub mod search;
+mod weigh;
+
+pub use goods::{Goods, Kind};
+pub use packaging::{Packed, Wrap, tolerance};
+
+use crate::model::*;
+use crate::plan::fit::Budget;
+use crate::plan::rules::Rules;
+use house::House;
+use search::Split;
+use std::collections::{BTreeMap, BTreeSet};
+use weigh::Weighing;
+
+/// Pieces of one order that are planned at once; more needs a person.
+pub const ORDER_PIECES_MAX: u32 = 500;
+
+/// What is left, and what people have settled about it.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Shelf {
+    /// Containers left; missing: not counted. One that has run out is not offered.
+    pub containers_left: BTreeMap<ContainerName, i64>,
+    /// Pieces left of a batch; missing: what the configuration says was made.
+    pub batches_left: BTreeMap<(Sku, BatchName), u32>,
+    /// Products that a person said are ready for this order: no wait for them.
+    pub settled: BTreeSet<Sku>,
+}
+
+/// What a person wants otherwise, for a quote.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Overrides {
+    /// All goods together weigh this.
+    pub goods_weight: Option<Weight>,
+    /// Only these containers.
+    pub containers: Vec<ContainerName>,
+}
+
+impl Overrides {
+    fn apply(&self, goods: &mut Goods<'_>, house: &mut House) {
+        if !self.containers.is_empty() {
+            house.require_containers.push((self.containers.clone(), "another one was asked for".to_owned()));
+        }
+        let Some(wanted) = self.goods_weight else { return };
+        let known: i128 = goods.kinds.iter().map(|k| i128::from(k.weight.ng) * i128::from(k.count())).sum();
+        let pieces: i128 = goods.kinds.iter().map(|k| i128::from(k.count())).sum();
+        for kind in &mut goods.kinds {
+            // In proportion to what is known, else in equal shares; never below what was said.
+            let share = match known {
+                0 => i128::from(wanted.ng) / pieces.max(1),
+                _ => (i128::from(wanted.ng) * i128::from(kind.weight.ng) + known - 1) / known,
+            };
+            kind.weight = Weight { ng: i64::try_from(share).unwrap_or(i64::MAX) };
+        }
+    }
+}
+
+/// All ways to close around goods, nothing run out.
+pub fn wraps_of(workshop: &Workshop) -> Vec<Wrap<'_>> {
+    packaging::wraps(workshop, |_| None).0
+}
+
+/// Plans orders for one workshop: holds its rules compiled. Rebuild it on a new configuration.
+#[derive(Clone)]
+pub struct Planner {
+    rules: Rules,
+    budget: Budget,
+}
+
+impl Planner {
+    /// Compiles the rules.
+    pub fn new(workshop: &Workshop) -> Self {
+        Self { rules: Rules::new(&workshop.rules), budget: Budget::USUAL }
+    }
+
+    /// The same with another budget for each fit.
+    pub fn with_budget(self, budget: Budget) -> Self {
+        Self { budget, ..self }
+    }
+
+    /// The plan of one order; see [`Planner::decide_with`].
+    pub fn decide(
+        &self,
+        order: &Order,
+        workshop: &Workshop,
+        shelf: &Shelf,
+        accepted: &BTreeSet<String>,
+        pins: &Pins,
+    ) -> Plan {
+        self.decide_with(order, workshop, shelf, accepted, pins, &Overrides::default())
+    }
+
+    /// The plan of one order. `accepted` holds causes that a person answered (as typed) and
+    /// `hold:RULE` for released holds; these are not asked again.
+    pub fn decide_with(
+        &self,
+        order: &Order,
+        workshop: &Workshop,
+        shelf: &Shelf,
+        accepted: &BTreeSet<String>,
+        pins: &Pins,
+        overrides: &Overrides,
+    ) -> Plan {
+        let mut plan = Plan {
+            order: order.key.clone(),
+            pins: pins.clone(),
+            parcels: Vec::new(),
+            cost: None,
+            verdict: Verdict::Nothing,
+            questions: Vec::new(),
+            waits: Vec::new(),
+            alternatives: Vec::new(),
+            what_would_change: Vec::new(),
+            rules: Vec::new(),
+            urgent: false,
+        };
+        let mut goods = goods::of_order(order, workshop, shelf);
+        let mut house = House::default();
+        if goods.questions.is_empty() {
+            house = house::ask(&self.rules, order, workshop, &goods, pins.hand_over);
+            for (sku, count) in &house.samples {
+                match workshop.product(sku) {
+                    Some(product) => goods::add_sample(&mut goods, workshop, product, *count, shelf),
+                    None => goods::unknown(sku, &mut goods.questions),
+                }
+            }
+        }
+        overrides.apply(&mut goods, &mut house);
+        plan.waits.append(&mut goods.waits);
+        if let Some(date) = order.not_before.filter(|date| *date > pins.hand_over) {
+            plan.waits.push(Wait::Date(date));
+        }
+        plan.questions.append(&mut goods.questions);
+        plan.questions.extend(self.stands_in_the_way(order, &goods));
+        if plan.questions.is_empty() {
+            self.pack(&mut plan, order, workshop, shelf, accepted, &goods, &mut house);
+        }
+        house.settle(order, accepted, &mut plan);
+        plan
+    }
+
+    /// Reasons that no container or service can mend.
+    fn stands_in_the_way(&self, order: &Order, goods: &Goods<'_>) -> Option<Question> {
+        if !goods.questions.is_empty() {
+            return None;
+        }
+        let pieces = goods.kinds.iter().fold(0u32, |sum, kind| sum.saturating_add(kind.count()));
+        if pieces == 0 {
+            let cause = Cause::Flaw(order.key.clone(), FlawKind::NoGoods);
+            return Some(Question {
+                what: format!("nothing of {} is sent in a parcel", order.key.number),
+                remedy: format!("if that is right: dawnslip decide {cause} cancel"),
+                cause,
+            });
+        }
+        if pieces > ORDER_PIECES_MAX {
+            let cause = Cause::NothingFits(order.key.clone());
+            return Some(Question {
+                what: format!("{}: {pieces} pieces, at most {ORDER_PIECES_MAX} are planned at once", order.key.number),
+                remedy: "pack it by hand, or have it ordered in parts".to_owned(),
+                cause,
+            });
+        }
+        None
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "the parts of one decision, named once")]
+    fn pack(
+        &self,
+        plan: &mut Plan,
+        order: &Order,
+        workshop: &Workshop,
+        shelf: &Shelf,
+        accepted: &BTreeSet<String>,
+        goods: &Goods<'_>,
+        house: &mut House,
+    ) {
+        let (wraps, out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
+        let (services, unmet) = house::services(workshop, order, house, accepted);
+        plan.questions.extend(unmet);
+        let mut weighing = Weighing {
+            workshop,
+            order,
+            kinds: &goods.kinds,
+            wraps: &wraps,
+            services: &services,
+            extra: &house.supplies,
+            on: plan.pins.hand_over,
+            budget: self.budget,
+            limits: house.limits(),
+            memory: BTreeMap::new(),
+        };
+        let counts: Vec<u32> = goods.kinds.iter().map(Kind::count).collect();
+        let (split, notes) = choose(&mut weighing, &counts, shelf, house);
+        match &split.parts {
+            Some(parts) => {
+                plan.parcels = parcels::build(&mut weighing, parts, house);
+                plan.cost = plan.parcels.iter().map(|p| p.cost.total()).reduce(|a, b| a + b);
+                let least_possible = Money::new(split.least_possible, workshop.currency);
+                plan.verdict = if split.proved { Verdict::Proved } else { Verdict::BestFound { least_possible } };
+                plan.what_would_change = explain::what_would_change(&mut weighing, parts);
+                plan.what_would_change.extend(notes);
+            }
+            None => plan.questions.push(explain::why_nothing(&mut weighing, split.proved)),
+        }
+        plan.alternatives = explain::alternatives(&mut weighing, split.parts.as_deref(), &out);
+        parcels::ask_rules(&self.rules, order, workshop, goods, plan, house);
+    }
+}
+
+/// The cheapest split, containers in stock and preferences of the house minded; with
+/// sentences about what these cost.
+fn choose(weighing: &mut Weighing<'_>, counts: &[u32], shelf: &Shelf, house: &House) -> (Split, Vec<String>) {
+    let mut notes = Vec::new();
+    let mut best = search::split(counts, weighing);
+    // A split may want more containers than there are: without them it is the best found.
+    while let Some(scarce) = scarce_container(weighing, &best, shelf) {
+        weighing.limits.forbid_containers.push((scarce.clone(), "too few are left".to_owned()));
+        let again = search::split(counts, weighing);
+        notes.push(match (best.cost(), again.cost()) {
+            (Some(with), Some(without)) if without > with => {
+                let saved = Money::new(without - with, weighing.workshop.currency);
+                format!("more of {scarce} in stock would save {}", saved.figure())
+            }
+            _ => format!("more of {scarce} in stock would do"),
+        });
+        let least_possible = best.least_possible.min(again.least_possible);
+        let proved = again.cost() == Some(least_possible);
+        best = Split { least_possible, proved, ..again };
+    }
+    for preference in &house.preferences {
+        let Some(cheapest) = best.cost() else { break };
+        let before = weighing.limits.clone();
+        weighing.limits.only(preference);
+        let preferred = search::split(counts, weighing);
+        match preferred.cost() {
+            Some(cost)
+                if cost <= cheapest.saturating_add(preference.worth)
+                    && scarce_container(weighing, &preferred, shelf).is_none() =>
+            {
+                if cost > cheapest {
+                    let more = Money::new(cost - cheapest, weighing.workshop.currency);
+                    notes.push(format!(
+                        "without the rule \"{}\" it would cost {} less",
+                        preference.rule,
+                        more.figure()
+                    ));
+                }
+                let proved = best.proved && preferred.proved;
+                best = Split { proved, least_possible: if proved { cost } else { best.least_possible }, ..preferred };
+                // Later preferences choose among what this one leaves.
+            }
+            _ => weighing.limits = before,
+        }
+    }
+    (best, notes)
+}
+
+/// A container of which a split takes more than are left.
+fn scarce_container(weighing: &Weighing<'_>, split: &Split, shelf: &Shelf) -> Option<ContainerName> {
+    let mut used: BTreeMap<&ContainerName, i64> = BTreeMap::new();
+    for part in split.parts.iter().flatten() {
+        for container in weighing.wraps[part.how.wrap].containers() {
+            *used.entry(&container.name).or_default() += 1;
+        }
+    }
+    used.into_iter()
+        .find(|(name, count)| shelf.containers_left.get(name).is_some_and(|left| count > left))
+        .map(|(name, _)| name.clone())
+}

@@ -1,0 +1,247 @@
+//! Ways to close around goods: a container alone, or an own one in a carrier's. What they
+//! weigh, cost and use up.
+
+use super::goods::Kind;
+use crate::model::*;
+use crate::plan::fit::{self, Budget, Fit, Laws, Piece, Pouch, Reason, Sides};
+
+/// Predicted weights are off by about this share of themselves (common practice, no source) ...
+const TOLERANCE_PERCENT: i64 = 3;
+/// ... and by this much, whatever they are: tape, label, scale.
+const TOLERANCE_BASE: Weight = Weight::from_g(5);
+
+/// One way to close around goods.
+#[derive(Debug, Clone)]
+pub struct Wrap<'w> {
+    /// Goods go into this.
+    pub container: &'w Container,
+    /// And this goes around it.
+    pub around: Option<&'w Container>,
+    /// Size outside.
+    pub outer: Dims,
+}
+
+impl<'w> Wrap<'w> {
+    /// What is seen from outside.
+    pub fn outermost(&self) -> &'w Container {
+        self.around.unwrap_or(self.container)
+    }
+    /// `Medium` or `Medium in a Skipper`.
+    pub fn spoken(&self) -> String {
+        match self.around {
+            None => self.container.name.to_string(),
+            Some(around) => format!("{} in a {around}", self.container.name, around = around.name),
+        }
+    }
+    /// The containers that one such parcel uses up.
+    pub fn containers(&self) -> impl Iterator<Item = &'w Container> + Clone {
+        std::iter::once(self.container).chain(self.around)
+    }
+    /// Room inside in whole millimetres, rounded down, cushion taken off; for pouches their
+    /// flat sides and their thickness.
+    pub fn room(&self) -> Sides {
+        let cushion = self.container.cushion * 2;
+        match &self.container.kind {
+            ContainerKind::Box { inner, .. } => inner.sides().map(|side| (side - cushion).mm_down().max(0)),
+            _ => {
+                let pouch = pouch_of(self.container);
+                pouch.map_or([0; 3], |p| [p.along, p.across, p.thick])
+            }
+        }
+    }
+}
+
+/// Size outside; for pouches flat, as thick as they may get: services never find them thicker.
+fn outer_of(container: &Container) -> Dims {
+    match &container.kind {
+        ContainerKind::Box { outer, .. } => *outer,
+        ContainerKind::PaddedMailer { outer: [length, width], thickness_max, .. }
+        | ContainerKind::Envelope { flat: [length, width], thickness_max } => {
+            Dims { length: *length, width: *width, height: *thickness_max }
+        }
+    }
+}
+
+fn pouch_of(container: &Container) -> Option<Pouch> {
+    let cushion = container.cushion * 2;
+    let (flat, allowance, thick) = match &container.kind {
+        ContainerKind::Box { .. } => return None,
+        ContainerKind::PaddedMailer { flat, allowance, thickness_max, .. } => (flat, *allowance, thickness_max),
+        ContainerKind::Envelope { flat, thickness_max } => (flat, [Length::ZERO; 2], thickness_max),
+    };
+    Some(Pouch {
+        along: (flat[0] - allowance[0] - cushion).mm_down().max(0),
+        across: (flat[1] - allowance[1] - cushion).mm_down().max(0),
+        thick: (*thick - cushion).mm_down().max(0),
+    })
+}
+
+/// All ways, in file order, and those that were left out with the reason.
+pub fn wraps<'w>(
+    workshop: &'w Workshop,
+    left: impl Fn(&ContainerName) -> Option<i64>,
+) -> (Vec<Wrap<'w>>, Vec<(String, String)>) {
+    let mut all = Vec::new();
+    let mut refused = Vec::new();
+    let out_of_stock = |container: &Container| left(&container.name).is_some_and(|n| n <= 0);
+    for container in &workshop.containers {
+        if container.goods {
+            if out_of_stock(container) {
+                refused.push((container.name.to_string(), "has run out".to_owned()));
+            } else {
+                all.push(Wrap { container, around: None, outer: outer_of(container) });
+            }
+        }
+        for inner in container.takes.iter().filter_map(|name| workshop.container(name)).filter(|inner| inner.goods) {
+            let wrap = Wrap { container: inner, around: Some(container), outer: outer_of(container) };
+            if out_of_stock(container) || out_of_stock(inner) {
+                let gone = if out_of_stock(container) { container } else { inner };
+                refused.push((wrap.spoken(), format!("{} has run out", gone.name)));
+            } else if let Err(why) = goes_in(inner, container) {
+                refused.push((wrap.spoken(), why));
+            } else {
+                all.push(wrap);
+            }
+        }
+    }
+    (all, refused)
+}
+
+/// Does one container, closed, go into another?
+fn goes_in(inner: &Container, around: &Container) -> Result<(), String> {
+    let block = outer_of(inner).sides().map(Length::mm_up);
+    let name = |_| format!("the {}", inner.name);
+    match pouch_of(around) {
+        Some(pouch) => pouch.takes_block(block).map_err(|reason| match reason {
+            Reason::Girth { sides, flat, thick, .. } => Reason::Girth { piece: Some(0), sides, flat, thick }.say(name),
+            other => other.say(name),
+        }),
+        None => {
+            let room = Wrap { container: around, around: None, outer: outer_of(around) }.room();
+            let piece = [Piece::plain(block, fit::Turning::Any)];
+            match fit::fit(room, &piece, Laws::Geometry, Budget { starts: 1, nodes: 0, late_starts: 0 }) {
+                Fit::Fits(_) => Ok(()),
+                Fit::Cannot(reason) => Err(reason.say(name)),
+                Fit::Unknown => Err(format!("{} may not go in", name(0))),
+            }
+        }
+    }
+}
+
+/// Does a choice of pieces go in? `counts` has one figure for each kind. Hints by a person
+/// overrule geometry downwards always, upwards only where they say `trust`.
+pub fn fits(wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], laws: Laws, budget: Budget) -> Fit {
+    for hint in &wrap.container.holds {
+        let asked: u32 = kinds.iter().zip(counts).filter(|(k, _)| k.product.sku == hint.sku).map(|(_, n)| n).sum();
+        if asked > hint.at_most {
+            // The hint's product is among the kinds, since some of it was asked for.
+            let piece = kinds.iter().position(|k| k.product.sku == hint.sku).unwrap_or(0);
+            return Fit::Cannot(Reason::HoldsAtMost { piece, most: hint.at_most, asked });
+        }
+    }
+    let present: Vec<usize> = (0..kinds.len()).filter(|&k| counts[k] > 0).collect();
+    let trusted =
+        wrap.container.holds.iter().any(|hint| hint.trust && present.iter().all(|&k| kinds[k].product.sku == hint.sku));
+    if trusted {
+        return Fit::Fits(Vec::new());
+    }
+    let pieces: Vec<Piece> =
+        present.iter().flat_map(|&k| std::iter::repeat_n(kinds[k].piece.clone(), counts[k] as usize)).collect();
+    let kind_of: Vec<usize> = present.iter().flat_map(|&k| std::iter::repeat_n(k, counts[k] as usize)).collect();
+    let verdict = match pouch_of(wrap.container) {
+        Some(pouch) => fit::fit_pouch(pouch, &pieces, laws, budget),
+        None => fit::fit(wrap.room(), &pieces, laws, budget),
+    };
+    // Reasons speak of kinds, placements of pieces in the order of kinds.
+    match verdict {
+        Fit::Cannot(reason) => Fit::Cannot(by_kind(reason, &kind_of)),
+        other => other,
+    }
+}
+
+fn by_kind(reason: Reason, kind_of: &[usize]) -> Reason {
+    let kind = |piece: usize| kind_of.get(piece).copied().unwrap_or(0);
+    match reason {
+        Reason::TooLong { piece, long, room } => Reason::TooLong { piece: kind(piece), long, room },
+        Reason::NoWayRound { piece, sides, room } => Reason::NoWayRound { piece: kind(piece), sides, room },
+        Reason::Pair(a, b) => Reason::Pair(kind(a), kind(b)),
+        Reason::Girth { piece, sides, flat, thick } => Reason::Girth { piece: piece.map(kind), sides, flat, thick },
+        other => other,
+    }
+}
+
+/// What a packed parcel weighs, costs and uses up, postage apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Packed {
+    /// Goods, containers, supplies and filling.
+    pub weight: Weight,
+    /// Of the containers.
+    pub container_cost: Money,
+    /// Of the supplies, summed exactly and rounded up once.
+    pub supplies_cost: Money,
+    /// Supplies in base units, in file order.
+    pub supplies: Vec<SupplyUse>,
+}
+
+/// The margin of a predicted weight.
+pub fn tolerance(weight: Weight) -> Weight {
+    Weight { ng: weight.ng / 100 * TOLERANCE_PERCENT } + TOLERANCE_BASE
+}
+
+/// Adds up a parcel. `extra` are supplies that rules add.
+pub fn packed(workshop: &Workshop, wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], extra: &[SupplyUse]) -> Packed {
+    let mut amounts = vec![0i128; workshop.supplies.len()];
+    let mut add = |used: &SupplyUse, times: u32| {
+        if let Some(index) = workshop.supplies.iter().position(|s| s.name == used.supply) {
+            amounts[index] += i128::from(used.amount) * i128::from(times);
+        }
+    };
+    workshop.every_parcel.iter().chain(extra).for_each(|used| add(used, 1));
+    let mut weight = Weight::ZERO;
+    let mut goods_nm3 = 0u128;
+    for (kind, &count) in kinds.iter().zip(counts).filter(|(_, count)| **count > 0) {
+        kind.product.supplies.iter().for_each(|used| add(used, count));
+        weight = weight + kind.weight.times(count);
+        goods_nm3 = goods_nm3.saturating_add(kind.dims.volume().nm3.saturating_mul(u128::from(count)));
+    }
+    let mut container_cost = Money::new(0, workshop.currency);
+    for container in wrap.containers() {
+        container.supplies.iter().for_each(|used| add(used, 1));
+        weight = weight + container.tare;
+        container_cost = container_cost + container.cost;
+    }
+    if let (Some(fill), ContainerKind::Box { inner, .. }) = (&wrap.container.fill, &wrap.container.kind) {
+        let filling = filling(fill, inner.volume().nm3.saturating_sub(goods_nm3));
+        weight = weight + filling;
+        let by_weight = |s: &Supply| s.name == fill.supply && s.unit == SupplyUnit::Weight;
+        if let Some(index) = workshop.supplies.iter().position(by_weight) {
+            amounts[index] += i128::from(filling.ng);
+            // Counted just now; its weight must not count a second time below.
+            weight = weight - weight_of(&workshop.supplies[index], i128::from(filling.ng));
+        }
+    }
+    let mut millionths = 0i128;
+    let mut supplies = Vec::new();
+    for (supply, &amount) in workshop.supplies.iter().zip(&amounts).filter(|(_, amount)| **amount != 0) {
+        millionths += i128::from(supply.price.minor) * amount * 1_000_000 / i128::from(supply.price_for.max(1));
+        weight = weight + weight_of(supply, amount);
+        supplies.push(SupplyUse { supply: supply.name.clone(), amount: i64::try_from(amount).unwrap_or(i64::MAX) });
+    }
+    let minor = i64::try_from((millionths + 999_999).div_euclid(1_000_000)).unwrap_or(i64::MAX);
+    Packed { weight, container_cost, supplies_cost: Money::new(minor, workshop.currency), supplies }
+}
+
+fn weight_of(supply: &Supply, amount: i128) -> Weight {
+    let ng = i128::from(supply.weight.ng) * amount / i128::from(supply.weight_for.max(1));
+    Weight { ng: i64::try_from(ng).unwrap_or(i64::MAX) }
+}
+
+/// Grams a litre, times the share filled, times the free room.
+fn filling(fill: &Fill, free_nm3: u128) -> Weight {
+    // Cubic millimetres: a millionth of a litre each, so that nothing overflows.
+    let mm3 = free_nm3 / 1_000_000_000_000_000_000;
+    let ng_per_mm3 = i128::from(fill.grams_per_litre) * i128::from(NG_PER_G) / 1_000_000;
+    let ng =
+        i128::try_from(mm3).unwrap_or(i128::MAX / 4).saturating_mul(ng_per_mm3) * i128::from(fill.share_percent) / 100;
+    Weight { ng: i64::try_from(ng).unwrap_or(i64::MAX) }
+}

@@ -1,0 +1,175 @@
+//! From the chosen split to planned parcels: contents by line, places, notes and cautions.
+
+use super::goods::{Goods, Kind};
+use super::house::{self, House};
+use super::packaging::tolerance;
+use super::search::Part;
+use super::weigh::Weighing;
+use crate::model::*;
+use crate::plan::fit::Fit;
+use crate::plan::rules::{Rules, facts::ParcelFacts};
+use crate::plan::tariff::short;
+
+/// Builds the parcels, those with the most pieces first.
+pub fn build(weighing: &mut Weighing<'_>, parts: &[Part], house: &House) -> Vec<PlannedParcel> {
+    let mut ordered: Vec<&Part> = parts.iter().collect();
+    ordered.sort_by_key(|part| std::cmp::Reverse((part.counts.iter().sum::<u32>(), part.counts.clone())));
+    // How much of each kind is still to be given to which line.
+    let mut open: Vec<Vec<(Option<usize>, u32)>> = weighing.kinds.iter().map(|kind| kind.wanted.clone()).collect();
+    let mut parcels: Vec<PlannedParcel> = Vec::with_capacity(ordered.len());
+    for (number, part) in ordered.into_iter().enumerate() {
+        parcels.extend(parcel(weighing, part, &mut open, house, number == 0));
+    }
+    parcels
+}
+
+fn parcel(
+    weighing: &mut Weighing<'_>,
+    part: &Part,
+    open: &mut [Vec<(Option<usize>, u32)>],
+    house: &House,
+    first: bool,
+) -> Option<PlannedParcel> {
+    let (wrap, service) = (part.how.wrap, part.how.service);
+    let packed = weighing.packed(&part.counts, wrap);
+    // The search priced exactly this; it cannot be refused now.
+    let quoted = weighing.quoted(&packed, wrap, service).ok()?;
+    let (contents, content_of) = contents(weighing.kinds, &part.counts, open);
+    let wraps = weighing.wraps;
+    let is_box = matches!(wraps[wrap].container.kind, ContainerKind::Box { .. });
+    let placement = match weighing.fit(&part.counts, wrap) {
+        Fit::Fits(places) if is_box => places
+            .iter()
+            .filter_map(|place| Some(Placed { content: *content_of.get(place.piece)?, at: place.at, size: place.size }))
+            .collect(),
+        _ => Vec::new(),
+    };
+    let tolerance = tolerance(packed.weight);
+    let present = || weighing.kinds.iter().zip(&part.counts).filter(|(_, n)| **n > 0).map(|(kind, _)| kind);
+    let mut notes: Vec<String> = Vec::new();
+    let mut cautions: Vec<String> = Vec::new();
+    for kind in present() {
+        let product = kind.product;
+        notes.extend(product.how_to_lay.iter().map(|how| format!("{}: {how}", product.name)));
+        if product.fragile {
+            cautions.push(format!("{}: fragile, nothing on top", product.name));
+        }
+        cautions.extend(
+            product.danger.iter().map(|danger| format!("{}: {danger}; the carrier's rules count", product.name)),
+        );
+        if !product.allergens.is_empty() {
+            cautions.push(format!("{} contains {}", product.name, product.allergens.join(", ")));
+        }
+    }
+    notes.extend(house.notes.iter().cloned());
+    cautions.extend(house.cautions.iter().cloned());
+    if let Some(ends) = quoted.ends.filter(|ends| packed.weight + tolerance > *ends) {
+        let then = match quoted.above {
+            Some(above) => format!("costs {} more", (above - quoted.postage).figure()),
+            None => format!("is too heavy for {}", weighing.services[service].name),
+        };
+        cautions.push(format!("weigh it: above {} it {then}", short(ends)));
+    }
+    let cards = match (first, house.cards.is_empty()) {
+        (false, _) => Vec::new(),
+        (true, true) => weighing.workshop.default_card.iter().cloned().collect(),
+        (true, false) => house.cards.clone(),
+    };
+    Some(PlannedParcel {
+        container: wraps[wrap].container.name.clone(),
+        inside: wraps[wrap].around.map(|around| around.name.clone()),
+        service: weighing.services[service].name.clone(),
+        zone: quoted.zone.clone(),
+        contents,
+        weight: packed.weight,
+        tolerance,
+        cost: CostParts {
+            postage: quoted.postage,
+            surcharges: quoted.surcharges_sum(),
+            container: packed.container_cost,
+            supplies: packed.supplies_cost,
+        },
+        supplies: packed.supplies,
+        placement,
+        inner_mm: wraps[wrap].room(),
+        notes: once(notes),
+        cautions: once(cautions),
+        cards: once(cards),
+    })
+}
+
+/// Without repetitions, order kept.
+fn once<T: PartialEq>(all: Vec<T>) -> Vec<T> {
+    let mut kept: Vec<T> = Vec::with_capacity(all.len());
+    for one in all {
+        if !kept.contains(&one) {
+            kept.push(one);
+        }
+    }
+    kept
+}
+
+/// What lies in a parcel, by line; and for each piece (in the order of kinds) its content.
+fn contents(kinds: &[Kind<'_>], counts: &[u32], open: &mut [Vec<(Option<usize>, u32)>]) -> (Vec<Content>, Vec<usize>) {
+    let mut contents = Vec::new();
+    let mut content_of = Vec::new();
+    for (index, (kind, &count)) in kinds.iter().zip(counts).enumerate() {
+        let mut rest = count;
+        for (line, left) in open[index].iter_mut() {
+            let take = rest.min(*left);
+            if take > 0 {
+                content_of.extend(std::iter::repeat_n(contents.len(), take as usize));
+                contents.push(Content {
+                    sku: kind.product.sku.clone(),
+                    quantity: take,
+                    batch: kind.batch.map(|batch| batch.name.clone()),
+                    line: *line,
+                });
+                *left -= take;
+                rest -= take;
+            }
+        }
+    }
+    (contents, content_of)
+}
+
+/// Asks the rules that are about parcels, once for each.
+pub fn ask_rules(
+    rules: &Rules,
+    order: &Order,
+    workshop: &Workshop,
+    goods: &Goods<'_>,
+    plan: &mut Plan,
+    house: &mut House,
+) {
+    let mut facts = house::facts_of(order, workshop, goods, plan.pins.hand_over);
+    let parts = plan.parcels.len() as i64;
+    for (index, parcel) in plan.parcels.iter_mut().enumerate() {
+        facts.parcel = Some(ParcelFacts {
+            grams: parcel.weight.g_up(),
+            container: parcel.container.to_string(),
+            inside: parcel.inside.as_ref().map_or_else(String::new, ToString::to_string),
+            service: parcel.service.to_string(),
+            zone: parcel.zone.clone(),
+            pieces: parcel.contents.iter().map(|content| i64::from(content.quantity)).sum(),
+            part: index as i64 + 1,
+            parts,
+        });
+        let mut said = House::default();
+        for (rule, verdict) in rules.about_parcel(&facts) {
+            said.take(rule, verdict);
+        }
+        parcel.notes.append(&mut said.notes);
+        parcel.cautions.append(&mut said.cautions);
+        parcel.cards.append(&mut said.cards);
+        house.urgent |= said.urgent;
+        house.applied.append(&mut said.applied);
+        house.questions.append(&mut said.questions);
+        house.holds.append(&mut said.holds);
+        house.failed.append(&mut said.failed);
+    }
+    house.applied = once(std::mem::take(&mut house.applied));
+    house.questions = once(std::mem::take(&mut house.questions));
+    house.holds = once(std::mem::take(&mut house.holds));
+    house.failed = once(std::mem::take(&mut house.failed));
+}

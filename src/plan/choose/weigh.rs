@@ -1,0 +1,137 @@
+//! Answers the search: what a set costs in each wrap with each service, and whether it fits.
+
+use super::goods::Kind;
+use super::house::LimitsOfHouse;
+use super::packaging::{self, Packed, Wrap};
+use super::search::{Ask, Candidate, Decided};
+use crate::model::*;
+use crate::plan::fit::{Budget, Fit, Laws};
+use crate::plan::tariff::{self, Quoted, Refusal};
+use jiff::civil::Date;
+use std::collections::BTreeMap;
+
+/// One order's question in all its parts.
+pub struct Weighing<'a> {
+    /// The workshop.
+    pub workshop: &'a Workshop,
+    /// The order.
+    pub order: &'a Order,
+    /// Its goods.
+    pub kinds: &'a [Kind<'a>],
+    /// Ways to close around them.
+    pub wraps: &'a [Wrap<'a>],
+    /// Ways to send them.
+    pub services: &'a [&'a Service],
+    /// Supplies that rules add to each parcel.
+    pub extra: &'a [SupplyUse],
+    /// Day of handing over.
+    pub on: Date,
+    /// For each fit.
+    pub budget: Budget,
+    /// What rules allow.
+    pub limits: LimitsOfHouse,
+    /// Fits decided so far.
+    pub memory: BTreeMap<(Vec<u32>, usize), Fit>,
+}
+
+impl Weighing<'_> {
+    /// Weight, cost and use of a set in a wrap.
+    pub fn packed(&self, counts: &[u32], wrap: usize) -> Packed {
+        packaging::packed(self.workshop, &self.wraps[wrap], self.kinds, counts, self.extra)
+    }
+
+    /// What a service asks for it.
+    pub fn quoted(&self, packed: &Packed, wrap: usize, service: usize) -> Result<Quoted, Refusal> {
+        let wrap = &self.wraps[wrap];
+        let outermost = wrap.outermost();
+        let parcel = tariff::Parcel {
+            outermost: &outermost.name,
+            carriers: outermost.carriers,
+            outer: wrap.outer,
+            weight: packed.weight,
+        };
+        tariff::price(self.services[service], &parcel, &self.order.destination, self.on, self.workshop.currency)
+    }
+
+    /// Does it go in? Remembered.
+    pub fn fit(&mut self, counts: &[u32], wrap: usize) -> Fit {
+        let key = (counts.to_vec(), wrap);
+        if let Some(known) = self.memory.get(&key) {
+            return known.clone();
+        }
+        let verdict = packaging::fits(&self.wraps[wrap], self.kinds, counts, Laws::Bench, self.budget);
+        self.memory.insert(key, verdict.clone());
+        verdict
+    }
+
+    /// Why a wrap may not carry this, geometry and services apart.
+    pub fn against(&self, wrap: &Wrap<'_>, packed: &Packed) -> Option<String> {
+        if let Some(why) = self.limits.against_containers(wrap.containers()) {
+            return Some(why.to_owned());
+        }
+        // The outer container carries the inner one, too.
+        let mut load = packed.weight;
+        for container in wrap.around.into_iter().chain(std::iter::once(wrap.container)) {
+            load = load - container.tare;
+            if let Some(most) = container.load_max.filter(|most| load > *most) {
+                return Some(format!(
+                    "{} carries up to {}, these are {}",
+                    container.name,
+                    tariff::short(most),
+                    tariff::short(load)
+                ));
+            }
+        }
+        None
+    }
+
+    /// How a kind is called in a sentence.
+    pub fn name(&self, kind: usize) -> String {
+        self.kinds.get(kind).map_or_else(|| "a piece".to_owned(), Kind::spoken)
+    }
+}
+
+impl Ask for Weighing<'_> {
+    fn candidates(&mut self, counts: &[u32]) -> Vec<Candidate> {
+        let mut all = Vec::new();
+        for (index, wrap) in self.wraps.iter().enumerate() {
+            let packed = self.packed(counts, index);
+            if self.against(wrap, &packed).is_some() {
+                continue;
+            }
+            for service in 0..self.services.len() {
+                if self.limits.against_service(self.services[service]).is_some() {
+                    continue;
+                }
+                if let Ok(quoted) = self.quoted(&packed, index, service) {
+                    let cost = quoted.total() + packed.container_cost + packed.supplies_cost;
+                    all.push(Candidate { cost: cost.minor, volume: wrap.outer.volume().nm3, wrap: index, service });
+                }
+            }
+        }
+        all.sort_by_key(Candidate::key);
+        all
+    }
+
+    fn decide(&mut self, counts: &[u32], wrap: usize) -> Decided {
+        match self.fit(counts, wrap) {
+            Fit::Fits(_) => Decided::Fits,
+            Fit::Cannot(_) => Decided::Cannot,
+            Fit::Unknown => Decided::Unknown,
+        }
+    }
+
+    fn least_parcel(&self) -> Option<i64> {
+        let of_services = self
+            .services
+            .iter()
+            .filter(|service| self.limits.against_service(service).is_none())
+            .filter_map(|service| tariff::least(service, &self.order.destination, self.on));
+        let of_wraps = self
+            .wraps
+            .iter()
+            .filter(|wrap| self.limits.against_containers(wrap.containers()).is_none())
+            .map(|wrap| wrap.containers().map(|container| container.cost.minor).sum::<i64>());
+        Some(of_services.min()? + of_wraps.min()?)
+    }
+}

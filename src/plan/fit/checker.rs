@@ -1,0 +1,138 @@
+//! Confirms a placement, written apart from the searches and sharing no code with them:
+//! a mistake there shows here.
+
+use super::{At, Laws, Piece, SUPPORT_PERCENT, Sides, Turning};
+
+/// What is wrong with a placement; `None` if nothing is.
+///
+/// Checked: every piece once, turned as allowed, inside, free of overlaps; and for
+/// [`Laws::Bench`] that each rests on the floor or with enough of its base on others, that
+/// nothing stands on fragile things, and that no pile is higher than its pieces allow.
+pub fn complaint(room: Sides, pieces: &[Piece], laws: Laws, placed: &[At]) -> Option<String> {
+    let mut seen = vec![0u32; pieces.len()];
+    for place in placed {
+        let Some(piece) = pieces.get(place.piece) else {
+            return Some(format!("there is no piece {}", place.piece));
+        };
+        seen[place.piece] += 1;
+        if !turned_as_allowed(piece, place.size) {
+            return Some(format!("piece {} is turned to {:?}, which is not allowed", place.piece, place.size));
+        }
+        for axis in 0..3 {
+            if place.at[axis] < 0 || place.at[axis] + place.size[axis] > room[axis] {
+                return Some(format!("piece {} sticks out on axis {axis}", place.piece));
+            }
+        }
+    }
+    if let Some(piece) = seen.iter().position(|&times| times != 1) {
+        return Some(format!("piece {piece} is placed {} times", seen[piece]));
+    }
+    for (index, one) in placed.iter().enumerate() {
+        for other in &placed[index + 1..] {
+            if (0..3).all(|axis| shared(one, other, axis) > 0) {
+                return Some(format!("pieces {} and {} overlap", one.piece, other.piece));
+            }
+        }
+    }
+    match laws {
+        Laws::Geometry => None,
+        Laws::Bench => on_the_bench(pieces, placed),
+    }
+}
+
+/// Compares as sorted sides, then the upright one.
+fn turned_as_allowed(piece: &Piece, size: Sides) -> bool {
+    let mut want = piece.sides;
+    let mut have = size;
+    want.sort_unstable();
+    have.sort_unstable();
+    want == have
+        && match piece.turn {
+            Turning::Any => true,
+            Turning::Upright => size[2] == piece.sides[2],
+            Turning::Flat => size[2] == want[0],
+        }
+}
+
+/// Length that both cover on one axis; not positive where they only touch or less.
+fn shared(one: &At, other: &At, axis: usize) -> i64 {
+    let from = one.at[axis].max(other.at[axis]);
+    let to = (one.at[axis] + one.size[axis]).min(other.at[axis] + other.size[axis]);
+    to - from
+}
+
+/// Square millimetres of `upper`'s base that rest on `lower`.
+fn contact(lower: &At, upper: &At) -> i64 {
+    if lower.at[2] + lower.size[2] != upper.at[2] {
+        return 0;
+    }
+    shared(lower, upper, 0).max(0) * shared(lower, upper, 1).max(0)
+}
+
+fn on_the_bench(pieces: &[Piece], placed: &[At]) -> Option<String> {
+    for upper in placed {
+        if upper.at[2] > 0 {
+            let resting: i64 = placed.iter().map(|lower| contact(lower, upper)).sum();
+            if resting * 100 < upper.size[0] * upper.size[1] * SUPPORT_PERCENT {
+                return Some(format!("piece {} hovers", upper.piece));
+            }
+        }
+        for lower in placed {
+            if pieces[lower.piece].fragile && contact(lower, upper) > 0 {
+                return Some(format!("piece {} stands on fragile piece {}", upper.piece, lower.piece));
+            }
+        }
+    }
+    // Layers above each piece, from the top down: whatever stands on it is higher up.
+    let mut order: Vec<usize> = (0..placed.len()).collect();
+    order.sort_by_key(|&index| std::cmp::Reverse(placed[index].at[2]));
+    let mut layers = vec![0u32; placed.len()];
+    for &index in &order {
+        let above = (0..placed.len()).filter(|&other| contact(&placed[index], &placed[other]) > 0);
+        layers[index] = above.map(|other| layers[other] + 1).max().unwrap_or(0);
+        if let Some(most) = pieces[placed[index].piece].stack
+            && layers[index] + 1 > most
+        {
+            return Some(format!("the pile on piece {} is higher than {most}", placed[index].piece));
+        }
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(piece: usize, at: Sides, size: Sides) -> At {
+        At { piece, at, size }
+    }
+
+    #[test]
+    fn every_kind_of_mistake_is_seen() {
+        let two = vec![Piece::plain([10, 10, 10], Turning::Any), Piece::plain([20, 10, 5], Turning::Upright)];
+        let good = vec![at(0, [0, 0, 0], [10, 10, 10]), at(1, [10, 0, 0], [20, 10, 5])];
+        assert_eq!(complaint([30, 10, 10], &two, Laws::Bench, &good), None);
+        let bad: [(&str, Sides, Vec<At>); 6] = [
+            ("sticks out", [29, 10, 10], good.clone()),
+            ("overlap", [30, 10, 10], vec![good[0], at(1, [9, 0, 0], [20, 10, 5])]),
+            ("times", [30, 10, 10], vec![good[0]]),
+            ("times", [30, 10, 10], vec![good[0], good[0], good[1]]),
+            ("not allowed", [30, 10, 20], vec![good[0], at(1, [10, 0, 0], [5, 10, 20])]),
+            ("hovers", [30, 10, 10], vec![good[0], at(1, [10, 0, 2], [20, 10, 5])]),
+        ];
+        for (word, room, placed) in bad {
+            let told = complaint(room, &two, Laws::Bench, &placed).unwrap_or_default();
+            assert!(told.contains(word), "{word}: {told}");
+        }
+    }
+
+    #[test]
+    fn sixty_percent_of_a_base_are_enough_and_less_is_not() {
+        let pieces =
+            vec![Piece::plain([60, 100, 10], Turning::Upright), Piece::plain([100, 100, 10], Turning::Upright)];
+        let on = |left: i64| vec![at(0, [left, 0, 0], [60, 100, 10]), at(1, [0, 0, 10], [100, 100, 10])];
+        assert_eq!(complaint([200, 100, 20], &pieces, Laws::Bench, &on(0)), None);
+        assert_eq!(complaint([200, 100, 20], &pieces, Laws::Bench, &on(40)), None);
+        assert!(complaint([200, 100, 20], &pieces, Laws::Bench, &on(41)).is_some());
+    }
+}

@@ -1,0 +1,259 @@
+//! Constructive packing from many starts: pieces one after another into corners that earlier
+//! ones leave. Finds, never refutes: corners reach only some layouts (den Boef and others,
+//! 2005).
+
+use super::refute::fitting_turns;
+use super::{At, Laws, Piece, SUPPORT_PERCENT, Sides, overlaps_on};
+use std::ops::Range;
+
+/// Up to so many pieces every combination of ends is a corner; beyond, extreme points are
+/// (Crainic, Perboli, Tadei, INFORMS J. Comput. 20, 2008).
+const GRID_PIECES_MAX: usize = 9;
+
+/// A start's place in line and how it scores corners, chosen by its number.
+const SCORES: u32 = 4;
+
+/// A small generator with a seed (Steele, Lea, Flood: SplitMix64, 2014): the same starts
+/// on every machine.
+struct Seeded(u64);
+
+impl Seeded {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+    /// From 0 to `below` − 1.
+    fn below(&mut self, below: u64) -> u64 {
+        self.next() % below.max(1)
+    }
+}
+
+/// Tries the starts with these numbers; the first that places everything wins.
+pub fn pack(room: Sides, pieces: &[Piece], laws: Laws, starts: Range<u32>) -> Option<Vec<At>> {
+    let turns: Vec<Vec<Sides>> = pieces.iter().map(|piece| fitting_turns(room, piece)).collect();
+    // Pieces that failed come earlier in later starts.
+    let mut weight: Vec<u64> = vec![100; pieces.len()];
+    for start in starts {
+        let order = order_of(start, pieces, &turns, &weight);
+        let mut packing = Packing { room, pieces, laws, placed: Vec::with_capacity(pieces.len()) };
+        let mut failed = None;
+        for &piece in &order {
+            match packing.best_corner(piece, &turns[piece], start % SCORES) {
+                Some(place) => packing.placed.push(place),
+                None => {
+                    failed = Some(piece);
+                    break;
+                }
+            }
+        }
+        match failed {
+            None => {
+                packing.placed.sort_by_key(|place| place.piece);
+                return Some(packing.placed);
+            }
+            Some(piece) => weight[piece] = (weight[piece] * 5 / 4).min(10_000),
+        }
+    }
+    None
+}
+
+/// Pieces by size with some noise: by volume, longest side, largest face or fewest turns.
+fn order_of(start: u32, pieces: &[Piece], turns: &[Vec<Sides>], weight: &[u64]) -> Vec<usize> {
+    let mut seeded = Seeded(u64::from(start));
+    // The first starts of each kind are without noise.
+    let noise = if start < 2 * SCORES { 1 } else { 40 };
+    let mut keyed: Vec<(i128, usize)> = pieces
+        .iter()
+        .enumerate()
+        .map(|(index, piece)| {
+            let mut sides = piece.sides;
+            sides.sort_unstable();
+            let [low, mid, high] = sides.map(i128::from);
+            let size = match (start / SCORES) % 4 {
+                0 => low * mid * high,
+                1 => high * 1_000_000 + low * mid,
+                2 => mid * high,
+                _ => low * mid * high / turns[index].len().max(1) as i128,
+            };
+            let jitter = 100 + i128::from(seeded.below(noise));
+            // Fragile things last: they end up on top.
+            let last = if piece.fragile { 1 } else { 1_000_000 };
+            (size * jitter * i128::from(weight[index]) * last, index)
+        })
+        .collect();
+    keyed.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
+    keyed.into_iter().map(|(_, index)| index).collect()
+}
+
+struct Packing<'a> {
+    room: Sides,
+    pieces: &'a [Piece],
+    laws: Laws,
+    placed: Vec<At>,
+}
+
+impl Packing<'_> {
+    fn best_corner(&self, piece: usize, turns: &[Sides], score: u32) -> Option<At> {
+        let mut best: Option<([i64; 4], At)> = None;
+        for corner in self.corners() {
+            for &size in turns {
+                let place = At { piece, at: corner, size };
+                if (0..3).any(|axis| place.end(axis) > self.room[axis])
+                    || self.placed.iter().any(|other| (0..3).all(|axis| overlaps_on(other, &place, axis)))
+                {
+                    continue;
+                }
+                let value = self.value(&place, score);
+                if best.is_some_and(|(least, _)| least <= value) || self.laws == Laws::Bench && !self.may_lie(&place) {
+                    continue;
+                }
+                best = Some((value, place));
+            }
+        }
+        best.map(|(_, place)| place)
+    }
+
+    /// Lower is better.
+    fn value(&self, place: &At, score: u32) -> [i64; 4] {
+        let [x, y, z] = place.at;
+        let ends = place.end(0) * place.end(1) * place.end(2);
+        match score {
+            0 => [-self.touching(place), z, ends, x + y],
+            1 => [z, y, x, place.size[2]],
+            2 => [ends, z, y, x],
+            // Prefer what ends flush with the walls or leaves much room beside it.
+            _ => {
+                let slack = |axis: usize| self.room[axis] - place.end(axis);
+                [slack(0).min(slack(1)).min(slack(2)), z, -self.touching(place), ends]
+            }
+        }
+    }
+
+    /// Surface that touches walls or other pieces, as a share of its own surface in 1/10 000.
+    fn touching(&self, place: &At) -> i64 {
+        let face = |axis: usize| place.size[(axis + 1) % 3] * place.size[(axis + 2) % 3];
+        let mut sum = 0;
+        for axis in 0..3 {
+            if place.at[axis] == 0 {
+                sum += face(axis);
+            }
+            if place.end(axis) == self.room[axis] {
+                sum += face(axis);
+            }
+            for other in &self.placed {
+                if other.end(axis) == place.at[axis] || place.end(axis) == other.at[axis] {
+                    let shared = |a: usize| (other.end(a).min(place.end(a)) - other.at[a].max(place.at[a])).max(0);
+                    sum += shared((axis + 1) % 3) * shared((axis + 2) % 3);
+                }
+            }
+        }
+        let surface = 2 * (face(0) + face(1) + face(2));
+        sum * 10_000 / surface.max(1)
+    }
+
+    /// Laws of the bench for a new piece among those placed.
+    fn may_lie(&self, place: &At) -> bool {
+        let area = |other: &At| {
+            let shared = |a: usize| (other.end(a).min(place.end(a)) - other.at[a].max(place.at[a])).max(0);
+            shared(0) * shared(1)
+        };
+        let mut resting = 0;
+        for other in &self.placed {
+            let under = other.end(2) == place.at[2] && area(other) > 0;
+            let over = place.end(2) == other.at[2] && area(other) > 0;
+            if under && self.pieces[other.piece].fragile || over && self.pieces[place.piece].fragile {
+                return false;
+            }
+            if under {
+                resting += area(other);
+            }
+        }
+        if place.at[2] > 0 && resting * 100 < place.size[0] * place.size[1] * SUPPORT_PERCENT {
+            return false;
+        }
+        if self.pieces.iter().any(|piece| piece.stack.is_some()) {
+            let mut all = self.placed.clone();
+            all.push(*place);
+            return piles_allowed(&all, self.pieces);
+        }
+        true
+    }
+
+    fn corners(&self) -> Vec<Sides> {
+        let mut corners = if self.pieces.len() <= GRID_PIECES_MAX { self.grid() } else { self.extreme_points() };
+        corners.sort_unstable_by_key(|&[x, y, z]| (z, y, x));
+        corners.dedup();
+        corners
+    }
+
+    /// Every combination of 0 and the ends on each axis that is not inside of a piece.
+    fn grid(&self) -> Vec<Sides> {
+        let ends: [Vec<i64>; 3] = [0, 1, 2].map(|axis| {
+            let mut all = vec![0];
+            all.extend(self.placed.iter().map(|place| place.end(axis)));
+            all.sort_unstable();
+            all.dedup();
+            all
+        });
+        let mut corners = Vec::new();
+        for &z in &ends[2] {
+            for &y in &ends[1] {
+                for &x in &ends[0] {
+                    let corner = [x, y, z];
+                    let inside = |place: &At| (0..3).all(|a| place.at[a] <= corner[a] && corner[a] < place.end(a));
+                    if !self.placed.iter().any(inside) {
+                        corners.push(corner);
+                    }
+                }
+            }
+        }
+        corners
+    }
+
+    /// Ends of each piece, pushed along each other axis until something stops them.
+    fn extreme_points(&self) -> Vec<Sides> {
+        let mut corners = vec![[0, 0, 0]];
+        for place in &self.placed {
+            for axis in 0..3 {
+                let mut corner = place.at;
+                corner[axis] = place.end(axis);
+                corners.push(corner);
+                for push in [(axis + 1) % 3, (axis + 2) % 3] {
+                    let mut pushed = corner;
+                    pushed[push] = self
+                        .placed
+                        .iter()
+                        .filter(|other| {
+                            other.end(push) <= corner[push]
+                                && (0..3).all(|a| a == push || other.at[a] <= corner[a] && corner[a] < other.end(a))
+                        })
+                        .map(|other| other.end(push))
+                        .max()
+                        .unwrap_or(0);
+                    corners.push(pushed);
+                }
+            }
+        }
+        corners
+    }
+}
+
+/// Is no pile higher than its pieces allow?
+fn piles_allowed(placed: &[At], pieces: &[Piece]) -> bool {
+    let mut order: Vec<&At> = placed.iter().collect();
+    order.sort_by_key(|place| std::cmp::Reverse(place.at[2]));
+    let mut done: Vec<(&At, u32)> = Vec::with_capacity(order.len());
+    for place in order {
+        let on =
+            |other: &At| other.at[2] == place.end(2) && overlaps_on(other, place, 0) && overlaps_on(other, place, 1);
+        let above = done.iter().filter(|(other, _)| on(other)).map(|(_, layers)| layers + 1).max().unwrap_or(0);
+        if pieces[place.piece].stack.is_some_and(|most| above + 1 > most) {
+            return false;
+        }
+        done.push((place, above));
+    }
+    true
+}

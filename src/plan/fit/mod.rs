@@ -1,0 +1,400 @@
+//! Do these things go into that room? Three verdicts: it fits, with a placement that an
+//! independent check confirms; it cannot, proved, with a sentence for people; or unknown,
+//! because the budget was spent.
+//!
+//! Whole millimetres: things round up, room rounds down, before they come here.
+//! The steps: quick refutations, constructive packing from many starts, a complete search
+//! over packing classes for few things, more starts. See `DEVELOPERS.md` for the literature.
+
+pub mod checker;
+mod classes;
+mod greedy;
+mod pouch;
+mod refute;
+
+pub use pouch::{Pouch, fit_pouch};
+
+use crate::model::Turn;
+
+/// Three sides in whole millimetres; the third is upright.
+pub type Sides = [i64; 3];
+
+/// A thing to pack: one piece, cushion and pressing already counted.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Piece {
+    /// Sides as it stands, rounded up.
+    pub sides: Sides,
+    /// How it may be turned.
+    pub turn: Turning,
+    /// Nothing may stand on it.
+    pub fragile: bool,
+    /// So many layers may stand on each other, itself included; `None`: any number.
+    pub stack: Option<u32>,
+}
+
+/// [`Turn`] with an order, so that pieces can be sorted and remembered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Turning {
+    /// All six.
+    Any,
+    /// The third side stays upright.
+    Upright,
+    /// The shortest side is upright.
+    Flat,
+}
+
+impl From<Turn> for Turning {
+    fn from(turn: Turn) -> Self {
+        match turn {
+            Turn::Any => Self::Any,
+            Turn::ThisSideUp => Self::Upright,
+            Turn::FlatOnly => Self::Flat,
+        }
+    }
+}
+
+impl Piece {
+    /// A hard, sturdy piece.
+    pub fn plain(sides: Sides, turn: Turning) -> Self {
+        Self { sides, turn, fragile: false, stack: None }
+    }
+    /// The different ways round that are allowed, in a fixed order.
+    pub fn turns(&self) -> Vec<Sides> {
+        let [a, b, c] = self.sides;
+        let all = match self.turn {
+            Turning::Any => vec![[a, b, c], [b, a, c], [a, c, b], [c, a, b], [b, c, a], [c, b, a]],
+            Turning::Upright => vec![[a, b, c], [b, a, c]],
+            Turning::Flat => {
+                let mut sorted = [a, b, c];
+                sorted.sort_unstable();
+                let [low, mid, high] = sorted;
+                vec![[high, mid, low], [mid, high, low]]
+            }
+        };
+        let mut kept: Vec<Sides> = Vec::with_capacity(all.len());
+        for turn in all {
+            if !kept.contains(&turn) {
+                kept.push(turn);
+            }
+        }
+        kept
+    }
+    /// Cubic millimetres.
+    pub fn volume(&self) -> i128 {
+        self.sides.iter().map(|&side| i128::from(side)).product()
+    }
+}
+
+/// A piece in its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct At {
+    /// Which piece (index into the list given).
+    pub piece: usize,
+    /// Corner nearest the origin.
+    pub at: Sides,
+    /// Sides as turned.
+    pub size: Sides,
+}
+
+impl At {
+    /// The corner farthest from the origin, on one axis.
+    pub fn end(&self, axis: usize) -> i64 {
+        self.at[axis] + self.size[axis]
+    }
+}
+
+/// Which laws a placement must obey.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Laws {
+    /// Inside, apart, turned as allowed.
+    Geometry,
+    /// Also as on the bench: every piece rests on the floor or with at least
+    /// [`SUPPORT_PERCENT`] of its base on others, nothing stands on fragile things, piles
+    /// are no higher than allowed.
+    Bench,
+}
+
+/// Least share of a base that must rest on something, in percent.
+pub const SUPPORT_PERCENT: i64 = 60;
+
+/// Pieces beyond this number are not packed into one container: `Unknown`.
+pub const PIECES_MAX: usize = 64;
+
+/// How much work may be spent: counts, not time, so that the answer is the same everywhere.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Budget {
+    /// Constructive starts before the search.
+    pub starts: u32,
+    /// Nodes of the complete search.
+    pub nodes: u32,
+    /// Constructive starts after it.
+    pub late_starts: u32,
+}
+
+impl Budget {
+    /// For planning an order.
+    pub const USUAL: Self = Self { starts: 24, nodes: 3_000, late_starts: 60 };
+    /// For a person who waits for one answer.
+    pub const THOROUGH: Self = Self { starts: 200, nodes: 60_000, late_starts: 1_000 };
+    /// For tests that run unoptimised.
+    pub const SMALL: Self = Self { starts: 8, nodes: 250, late_starts: 8 };
+}
+
+/// The verdict.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Fit {
+    /// It fits, like this (empty where a person's word counts).
+    Fits(Vec<At>),
+    /// It does not, proved.
+    Cannot(Reason),
+    /// The budget was spent, or only the laws of the bench stood in the way of what was tried.
+    Unknown,
+}
+
+/// Why it cannot fit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Reason {
+    /// One piece is longer than the longest side inside.
+    TooLong {
+        /// Which.
+        piece: usize,
+        /// Its longest side, mm.
+        long: i64,
+        /// The room's longest side, mm.
+        room: i64,
+    },
+    /// One piece goes in no allowed way round.
+    NoWayRound {
+        /// Which.
+        piece: usize,
+        /// Its sides.
+        sides: Sides,
+        /// The room.
+        room: Sides,
+    },
+    /// Together they are larger than the room.
+    Volume {
+        /// Cubic millimetres of all pieces.
+        needed: i128,
+        /// Cubic millimetres of the room.
+        room: i128,
+    },
+    /// Two of them go neither beside nor behind nor on top of each other.
+    Pair(usize, usize),
+    /// A bound over all sides is broken.
+    TooMuch {
+        /// The room.
+        room: Sides,
+    },
+    /// Every arrangement was tried.
+    AllTried {
+        /// How many pieces.
+        pieces: usize,
+        /// The room.
+        room: Sides,
+    },
+    /// A pouch cannot close around it.
+    Girth {
+        /// The single piece, where there is only one.
+        piece: Option<usize>,
+        /// Its sides, longest first.
+        sides: Sides,
+        /// Along and across, allowances taken off.
+        flat: [i64; 2],
+        /// Thickest allowed.
+        thick: i64,
+    },
+    /// A person's word: at most so many.
+    HoldsAtMost {
+        /// Which piece.
+        piece: usize,
+        /// How many.
+        most: u32,
+        /// Asked for.
+        asked: u32,
+    },
+}
+
+/// Cubic centimetres from cubic millimetres, rounded up.
+fn cm3(mm3: i128) -> i128 {
+    (mm3 + 999) / 1000
+}
+
+/// `230 x 130 x 80 mm`.
+fn triple([a, b, c]: Sides) -> String {
+    format!("{a} x {b} x {c} mm")
+}
+
+impl Reason {
+    /// One sentence for people; `name` tells how a piece is called ("the teapot").
+    pub fn say(&self, name: impl Fn(usize) -> String) -> String {
+        match self {
+            Self::TooLong { piece, long, room } => {
+                format!("{} is {long} mm long, inside are {room} mm, any way round", name(*piece))
+            }
+            Self::NoWayRound { piece, sides, room } => {
+                format!("{} ({}) does not go into {} any way it may lie", name(*piece), triple(*sides), triple(*room))
+            }
+            Self::Volume { needed, room } => {
+                format!("together {} cm³ with cushion, inside are {} cm³", cm3(*needed), room / 1000)
+            }
+            Self::Pair(a, b) if name(*a) == name(*b) => {
+                format!("two pieces of {} go neither side by side nor on top of each other", name(*a))
+            }
+            Self::Pair(a, b) => {
+                format!("{} and {} go neither side by side nor on top of each other", name(*a), name(*b))
+            }
+            Self::TooMuch { room } => {
+                format!("their sides add up to more than {} allows, however they are turned", triple(*room))
+            }
+            Self::AllTried { pieces, room } => {
+                format!("{pieces} pieces do not go into {}: every arrangement was tried", triple(*room))
+            }
+            Self::Girth { piece, sides, flat: [along, across], thick } => {
+                let [a, b, c] = *sides;
+                let what = piece.map_or_else(|| "the pile".to_owned(), name);
+                if c > *thick {
+                    format!("{what} is {c} mm thick, at most {thick} mm are allowed")
+                } else if b + c > *across {
+                    format!("{what} is {b} mm wide and {c} mm thick, together at most {across} mm go in")
+                } else if a + c > *along {
+                    format!("{what} is {a} mm long and {c} mm thick, together at most {along} mm go in")
+                } else {
+                    format!("{what} does not lie flat in {along} x {across} mm")
+                }
+            }
+            Self::HoldsAtMost { piece, most, asked } => {
+                format!("holds at most {most} of {}, these are {asked} (as packaging.toml says)", name(*piece))
+            }
+        }
+    }
+}
+
+/// Do `pieces` go into `room`?
+///
+/// Deterministic. `Fits` is confirmed by [`checker::complaint`]; `Cannot` is a proof;
+/// everything else is `Unknown`. No pieces fit anywhere.
+pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
+    if pieces.is_empty() {
+        return Fit::Fits(Vec::new());
+    }
+    if let Some(reason) = refute::quickly(room, pieces) {
+        return Fit::Cannot(reason);
+    }
+    if pieces.len() > PIECES_MAX {
+        return Fit::Unknown;
+    }
+    if let Some(reason) = refute::by_bounds(room, pieces) {
+        return Fit::Cannot(reason);
+    }
+    if let Some(found) = greedy::pack(room, pieces, laws, 0..budget.starts) {
+        return confirmed(room, pieces, laws, found);
+    }
+    match classes::search(room, pieces, budget.nodes) {
+        classes::Outcome::Cannot => return Fit::Cannot(Reason::AllTried { pieces: pieces.len(), room }),
+        classes::Outcome::Found(found) => {
+            for candidate in [settle(&found), found] {
+                if let fits @ Fit::Fits(_) = confirmed(room, pieces, laws, candidate) {
+                    return fits;
+                }
+            }
+        }
+        classes::Outcome::Spent => {}
+    }
+    let late = budget.starts..budget.starts.saturating_add(budget.late_starts);
+    match greedy::pack(room, pieces, laws, late) {
+        Some(found) => confirmed(room, pieces, laws, found),
+        None => Fit::Unknown,
+    }
+}
+
+/// A placement counts only if the independent check has nothing to say against it.
+fn confirmed(room: Sides, pieces: &[Piece], laws: Laws, found: Vec<At>) -> Fit {
+    match checker::complaint(room, pieces, laws, &found) {
+        None => Fit::Fits(found),
+        Some(_) => Fit::Unknown,
+    }
+}
+
+/// Lets everything drop as far as it goes, lowest first; keeps it free of overlaps.
+fn settle(placed: &[At]) -> Vec<At> {
+    let mut order: Vec<At> = placed.to_vec();
+    order.sort_by_key(|a| a.at[2]);
+    let mut settled: Vec<At> = Vec::with_capacity(order.len());
+    for mut piece in order {
+        piece.at[2] = settled
+            .iter()
+            .filter(|under| overlaps_on(under, &piece, 0) && overlaps_on(under, &piece, 1))
+            .map(|under| under.end(2))
+            .max()
+            .unwrap_or(0);
+        settled.push(piece);
+    }
+    settled.sort_by_key(|a| a.piece);
+    settled
+}
+
+/// Do the two share more than a border on this axis?
+fn overlaps_on(a: &At, b: &At, axis: usize) -> bool {
+    a.at[axis] < b.end(axis) && b.at[axis] < a.end(axis)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn any(sides: Sides) -> Piece {
+        Piece::plain(sides, Turning::Any)
+    }
+
+    #[test]
+    fn the_teapot_that_is_too_long_is_told_so() {
+        let verdict = fit([180, 120, 90], &[any([190, 100, 80])], Laws::Bench, Budget::SMALL);
+        let Fit::Cannot(reason) = verdict else { panic!("{verdict:?}") };
+        let said = reason.say(|_| "the teapot".to_owned());
+        assert_eq!(said, "the teapot is 190 mm long, inside are 180 mm, any way round");
+    }
+
+    #[test]
+    fn eight_cubes_fill_a_cube_and_nine_do_not() {
+        let eight = vec![any([50, 50, 50]); 8];
+        assert!(matches!(fit([100, 100, 100], &eight, Laws::Bench, Budget::SMALL), Fit::Fits(_)));
+        let nine = vec![any([50, 50, 50]); 9];
+        assert!(matches!(fit([100, 100, 100], &nine, Laws::Bench, Budget::SMALL), Fit::Cannot(Reason::Volume { .. })));
+    }
+
+    #[test]
+    fn a_pinwheel_is_found_although_no_cut_goes_through_it() {
+        // Five pieces around a middle one: four 30 x 20 around a 10 x 10 in 50 x 50.
+        let mut pieces = vec![any([30, 20, 10]); 4];
+        pieces.push(any([10, 10, 10]));
+        assert!(matches!(fit([50, 50, 10], &pieces, Laws::Bench, Budget::SMALL), Fit::Fits(_)));
+    }
+
+    #[test]
+    fn upright_things_stay_upright() {
+        let bottle = Piece::plain([60, 60, 200], Turning::Upright);
+        assert!(matches!(
+            fit([210, 70, 70], std::slice::from_ref(&bottle), Laws::Bench, Budget::SMALL),
+            Fit::Cannot(_)
+        ));
+        assert!(matches!(fit([70, 70, 210], &[bottle], Laws::Bench, Budget::SMALL), Fit::Fits(_)));
+        let plate = Piece::plain([200, 20, 190], Turning::Flat);
+        assert!(matches!(fit([200, 190, 20], std::slice::from_ref(&plate), Laws::Bench, Budget::SMALL), Fit::Fits(_)));
+        assert!(matches!(fit([200, 20, 190], &[plate], Laws::Bench, Budget::SMALL), Fit::Cannot(_)));
+    }
+
+    #[test]
+    fn nothing_stands_on_fragile_things_and_piles_end_where_they_must() {
+        let mut glass = any([100, 100, 50]);
+        glass.fragile = true;
+        // Two fragile things do not lie on each other, though the room would allow it.
+        let verdict = fit([100, 100, 100], &[glass.clone(), glass.clone()], Laws::Bench, Budget::SMALL);
+        assert!(!matches!(verdict, Fit::Fits(_)), "{verdict:?}");
+        assert!(matches!(fit([200, 100, 50], &[glass.clone(), glass], Laws::Bench, Budget::SMALL), Fit::Fits(_)));
+        let mut tin = Piece::plain([100, 100, 50], Turning::Upright);
+        tin.stack = Some(2);
+        assert!(matches!(fit([100, 100, 100], &vec![tin.clone(); 2], Laws::Bench, Budget::SMALL), Fit::Fits(_)));
+        assert!(!matches!(fit([100, 100, 150], &vec![tin; 3], Laws::Bench, Budget::SMALL), Fit::Fits(_)));
+    }
+}

@@ -1,0 +1,220 @@
+//! What a paper is about, gathered from the state: plain structs, already cleaned and in
+//! the workshop's words, so that the papers only have to lay them out.
+
+use super::clean::{self, LABEL_MAX, MESSAGE_MAX, NAME_MAX, NOTE_MAX, WISH_MAX};
+use super::words::{Form, key};
+use crate::book::{OrderEntry, ParcelEntry, People, State};
+use crate::model::{Content, OrderKey, ParcelId, Person, Product, SupplyUse, Workshop};
+
+/// One parcel, for its slip and card.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ParcelBrief {
+    /// `S-417`; joined `S-417 + S-421`.
+    pub number: String,
+    /// Which of its order's parcels, and of how many.
+    pub part: (u32, u32),
+    /// What the code on the stub says: the parcel's number only.
+    pub code: String,
+    /// The recipient; `None` once forgotten.
+    pub name: Option<String>,
+    /// Who gives it, where that is somebody else.
+    pub buyer: Option<String>,
+    /// A gift.
+    pub gift: bool,
+    /// The gift's text.
+    pub gift_message: Option<String>,
+    /// What the customer asked for in words.
+    pub wish: Option<String>,
+    /// Language or country for the style of letters.
+    pub language: Option<String>,
+    /// What lies in it.
+    pub things: Vec<Thing>,
+    /// The container, and the carrier's around it.
+    pub container: String,
+    /// How it travels, with its zone.
+    pub service: String,
+    /// Predicted weight with tolerance.
+    pub weight: String,
+    /// Supplies with their amounts.
+    pub supplies: Vec<String>,
+    /// For the bench.
+    pub notes: Vec<String>,
+    /// How to lay what lies in it, product by product.
+    pub lay: Vec<String>,
+    /// Printed with a mark.
+    pub cautions: Vec<String>,
+    /// Several orders in one parcel.
+    pub joined: bool,
+}
+
+/// So many of one product.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Thing {
+    /// How many.
+    pub quantity: u32,
+    /// On paper.
+    pub name: String,
+    /// Stock keeping unit.
+    pub sku: String,
+    /// Where it lies.
+    pub shelf: String,
+    /// From which batch, or empty.
+    pub batch: String,
+    /// That batch's date in words, or empty.
+    pub best_before: String,
+    /// The workshop's Markdown, or empty.
+    pub care: String,
+    /// Or empty.
+    pub ingredients: String,
+    /// For the card.
+    pub allergens: Vec<String>,
+    /// A rule added it (a sample).
+    pub extra: bool,
+}
+
+/// Gathers a parcel; `None` where the state has none of this identity.
+pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop) -> Option<ParcelBrief> {
+    let entry = state.parcels.get(&id)?;
+    let lead = state.orders.get(entry.orders.first()?)?;
+    let form = Form::of(workshop);
+    let person = people.of(&lead.order.key, lead.version);
+    let planned = &entry.planned;
+    let supplies = planned.supplies.iter().filter(|used| used.amount > 0).map(|used| supply(used, workshop, &form));
+    Some(ParcelBrief {
+        number: number_of(entry),
+        part: entry.part,
+        code: id.to_string(),
+        name: person.map(|p| clean::line(p.recipient.reveal(), NAME_MAX)),
+        buyer: person
+            .and_then(|p| p.buyer.as_ref())
+            .map(|b| clean::line(b.reveal(), NAME_MAX))
+            .filter(|b| !b.is_empty()),
+        gift: lead.order.gift,
+        gift_message: all(entry, state, people, MESSAGE_MAX, |p| p.gift_message.as_ref().map(|m| m.reveal())),
+        wish: all(entry, state, people, WISH_MAX, |p| p.wish.as_ref().map(|w| w.reveal())),
+        language: language(person, lead),
+        things: things(&planned.contents, entry, state, workshop, &form),
+        container: container(entry, &form),
+        service: match planned.zone.as_str() {
+            "" => label(planned.service.as_str()),
+            zone => {
+                form.fill(key::SERVICE_ZONE, &[("service", &label(planned.service.as_str())), ("zone", &label(zone))])
+            }
+        },
+        weight: form.fill(
+            key::WEIGHT,
+            &[("weight", &form.weight(planned.weight)), ("tolerance", &form.weight(planned.tolerance))],
+        ),
+        supplies: supplies.collect(),
+        notes: planned.notes.iter().map(|n| clean::line(n, NOTE_MAX)).collect(),
+        lay: lay(&planned.contents, workshop, &planned.notes),
+        cautions: planned.cautions.iter().map(|c| clean::line(c, NOTE_MAX)).collect(),
+        joined: entry.orders.len() > 1,
+    })
+}
+
+/// `S-417`; joined `S-417 + S-421`.
+pub fn number_of(entry: &ParcelEntry) -> String {
+    entry.orders.iter().map(|key| label(&key.number)).collect::<Vec<_>>().join(" + ")
+}
+
+/// `Medium in a Skipper`.
+pub fn container(entry: &ParcelEntry, form: &Form) -> String {
+    let container = label(entry.planned.container.as_str());
+    match &entry.planned.inside {
+        None => container,
+        Some(outer) => form.fill(key::CONTAINER_IN, &[("container", &container), ("outer", &label(outer.as_str()))]),
+    }
+}
+
+/// The recipient of a parcel's leading order; words that say so once it is forgotten.
+pub fn name_of(key: Option<&OrderKey>, state: &State, people: &People, form: &Form) -> String {
+    let person = key.and_then(|key| state.orders.get(key)).and_then(|e| people.of(&e.order.key, e.version));
+    person.map_or_else(|| form.word(key::NAME_ERASED).to_owned(), |p| clean::line(p.recipient.reveal(), NAME_MAX))
+}
+
+/// The product's name; unknown ones as the shop calls them.
+pub fn product_name(content: &Content, product: Option<&Product>, order: Option<&OrderEntry>) -> String {
+    if let Some(product) = product {
+        return label(&product.name);
+    }
+    let line = content.line.and_then(|at| order.and_then(|o| o.order.lines.get(at)));
+    line.map(|l| label(&l.name)).filter(|n| !n.is_empty()).unwrap_or_else(|| label(content.sku.as_str()))
+}
+
+/// Where it lies: the batch's own shelf, else the product's.
+pub fn shelf_of(content: &Content, product: Option<&Product>) -> String {
+    let Some(product) = product else { return String::new() };
+    let batch = content.batch.as_ref().and_then(|name| product.batches.iter().find(|b| &b.name == name));
+    label(batch.and_then(|b| b.shelf.as_deref()).unwrap_or(&product.shelf))
+}
+
+/// Cleans a short name; a unit stays with its number.
+pub fn label(text: &str) -> String {
+    clean::keep_units(&clean::line(text, LABEL_MAX))
+}
+
+fn things(contents: &[Content], entry: &ParcelEntry, state: &State, workshop: &Workshop, form: &Form) -> Vec<Thing> {
+    let lead = entry.orders.first().and_then(|key| state.orders.get(key));
+    let thing = |content: &Content| {
+        let product = workshop.product(&content.sku);
+        let batch = content.batch.as_ref().and_then(|b| product?.batches.iter().find(|known| &known.name == b));
+        Thing {
+            quantity: content.quantity,
+            name: product_name(content, product, lead),
+            sku: label(content.sku.as_str()),
+            shelf: shelf_of(content, product),
+            batch: content.batch.as_ref().map(|b| label(b.as_str())).unwrap_or_default(),
+            best_before: batch.and_then(|b| b.best_before).map(|date| form.date(date)).unwrap_or_default(),
+            care: product.and_then(|p| p.care.clone()).unwrap_or_default(),
+            ingredients: product
+                .and_then(|p| p.ingredients.as_deref())
+                .map(|t| clean::line(t, MESSAGE_MAX))
+                .unwrap_or_default(),
+            allergens: product.map(|p| p.allergens.iter().map(|a| label(a)).collect()).unwrap_or_default(),
+            extra: content.line.is_none(),
+        }
+    };
+    contents.iter().filter(|c| c.quantity > 0).map(thing).collect()
+}
+
+fn supply(used: &SupplyUse, workshop: &Workshop, form: &Form) -> String {
+    let amount = form.amount(workshop.supply(&used.supply), used.amount);
+    form.fill(key::EACH_SUPPLY, &[("amount", &amount), ("supply", &label(used.supply.as_str()))])
+}
+
+/// How to lay each product, unless the planner already said it as a note.
+fn lay(contents: &[Content], workshop: &Workshop, notes: &[String]) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for content in contents {
+        let text = workshop.product(&content.sku).and_then(|p| p.how_to_lay.as_deref());
+        let Some(text) = text.filter(|text| !notes.iter().any(|n| n.contains(*text))) else { continue };
+        let text = clean::line(text, NOTE_MAX);
+        if !all.contains(&text) {
+            all.push(text);
+        }
+    }
+    all
+}
+
+/// The texts of all joined orders.
+fn all(
+    entry: &ParcelEntry,
+    state: &State,
+    people: &People,
+    max: usize,
+    pick: impl Fn(&Person) -> Option<&str>,
+) -> Option<String> {
+    let texts = entry.orders.iter().filter_map(|key| {
+        let order = state.orders.get(key)?;
+        let text = clean::line(pick(people.of(key, order.version)?)?, max);
+        (!text.is_empty()).then_some(text)
+    });
+    let joined = texts.collect::<Vec<_>>().join(" / ");
+    (!joined.is_empty()).then_some(joined)
+}
+
+fn language(person: Option<&Person>, order: &OrderEntry) -> Option<String> {
+    let told = person.and_then(|p| p.language.clone());
+    told.or_else(|| order.order.destination.country.map(|c| c.as_str().to_owned()))
+}

@@ -1,0 +1,97 @@
+//! The printer's bytes: ESC/POS by the crate escpos with a driver that collects them.
+//!
+//! Everything goes out as raster dots. Native text would save a few kilobytes and cost the
+//! promise that the picture on the desk is what prints: code pages differ from head to head,
+//! and so do their fonts. A slip is some 90 kB, which a head takes in well under a second.
+//!
+//! The crate's own cut, picture and status commands are not used (PAPER 1 lists their
+//! mistakes); `custom` sends ours, each tested against the table in PAPER 2.
+
+use super::layout::Page;
+use crate::model::{Confirms, Printer as Profile};
+use escpos::driver::Driver;
+use escpos::printer::Printer;
+use escpos::utils::Protocol;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// Rows of one raster command: small enough for any head's buffer.
+pub const BAND_ROWS: u32 = 256;
+/// Motion units fed between the last row and the cut (the command adds the way to the knife).
+const CUT_FEED: u8 = 24;
+/// Dots fed on heads without a knife, so that the last row passes the tear bar.
+const TEAR_FEED: u8 = 160;
+
+/// Why bytes could not be made: never in practice, the collecting driver cannot fail.
+#[derive(Debug, thiserror::Error)]
+#[error("could not build the printer's bytes")]
+pub struct BytesError(#[from] escpos::errors::PrinterError);
+
+/// Keeps what it is given.
+#[derive(Clone, Default)]
+struct Collector(Arc<Mutex<Vec<u8>>>);
+
+impl Driver for Collector {
+    fn name(&self) -> String {
+        "collector".to_owned()
+    }
+    fn write(&self, data: &[u8]) -> escpos::errors::Result<()> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).extend_from_slice(data);
+        Ok(())
+    }
+    fn read(&self, _: &mut [u8]) -> escpos::errors::Result<usize> {
+        Ok(0)
+    }
+    fn flush(&self) -> escpos::errors::Result<()> {
+        Ok(())
+    }
+}
+
+/// Initialise, the dots in bands, cut; then the request that the printer answers when all of
+/// that is done, as its profile says: the process id, an in-line status request, or nothing.
+pub fn bytes(page: &Page, profile: &Profile, process_id: Option<[u8; 4]>) -> Result<Vec<u8>, BytesError> {
+    let collected = Collector::default();
+    let mut printer = Printer::new(collected.clone(), Protocol::default(), None);
+    printer.init()?;
+    let mut from = 0;
+    for cut in page.cuts.iter().copied().chain([page.dots.height()]) {
+        raster(&mut printer, page, from, cut)?;
+        end(&mut printer, profile)?;
+        from = cut;
+    }
+    match (profile.confirms, process_id) {
+        (Confirms::ProcessId, Some(id)) => {
+            printer.custom(&[&[0x1d, 0x28, 0x48, 0x06, 0x00, 0x30, 0x30], &id[..]].concat())?;
+        }
+        (Confirms::InlineStatus, Some(_)) => {
+            printer.custom(&[0x1d, 0x72, 0x01])?;
+        }
+        (Confirms::Nothing, _) | (_, None) => {}
+    }
+    printer.print()?;
+    let bytes = collected.0.lock().unwrap_or_else(PoisonError::into_inner).clone();
+    Ok(bytes)
+}
+
+/// Rows `from` to `to` (not with it) as `GS v 0` commands.
+fn raster(printer: &mut Printer<Collector>, page: &Page, from: u32, to: u32) -> Result<(), BytesError> {
+    let stride = page.dots.stride();
+    let mut row = from;
+    while row < to {
+        let rows = BAND_ROWS.min(to - row);
+        let [xl, xh] = (stride as u16).to_le_bytes();
+        let [yl, yh] = (rows as u16).to_le_bytes();
+        let data = &page.dots.bytes()[row as usize * stride..(row + rows) as usize * stride];
+        printer.custom(&[&[0x1d, 0x76, 0x30, 0x00, xl, xh, yl, yh], data].concat())?;
+        row += rows;
+    }
+    Ok(())
+}
+
+fn end(printer: &mut Printer<Collector>, profile: &Profile) -> Result<(), BytesError> {
+    if profile.cutter {
+        printer.custom(&[0x1d, 0x56, 0x42, CUT_FEED])?;
+    } else {
+        printer.custom(&[0x1b, 0x4a, TEAR_FEED])?;
+    }
+    Ok(())
+}

@@ -1,0 +1,165 @@
+//! The slip: the customer's part above a tear line, the stub for the bench below it.
+//!
+//! Nothing about prices stands on it, so that a gift needs no other paper; nothing of the
+//! house's network, for the upper part leaves the house.
+
+use super::brief::ParcelBrief;
+use super::document::*;
+use super::words::{Form, key};
+use crate::model::CopyMark;
+use jiff::Timestamp;
+
+/// The slip of one parcel.
+pub fn slip(brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form, shop: &str, now: Timestamp) -> Document {
+    let mut paper = Document { language: brief.language.clone(), ..Document::default() };
+    if let Some(mark) = copy {
+        copy_head(&mut paper, mark, form, now);
+    }
+    customers_part(&mut paper, brief, form, shop, now);
+    paper.space(26);
+    paper.push(Block::TearLine);
+    paper.space(22);
+    stub(&mut paper, brief, copy, form);
+    paper
+}
+
+/// COPY in large letters, why, and what to look for first.
+pub(super) fn copy_head(paper: &mut Document, mark: &CopyMark, form: &Form, now: Timestamp) {
+    let word = form.word(key::COPY);
+    paper.push(Block::Band(Paragraph::plain(word, Face::Heavy, 56).aligned(Align::Middle)));
+    paper.space(8);
+    paper.text(form.word(key::COPY_LOOK), Face::Bold, 32);
+    let why = super::clean::line(&mark.why, super::clean::NOTE_MAX);
+    paper.text(form.fill(key::COPY_WHY, &[("time", &form.moment(mark.at, now)), ("why", &why)]), Face::Sans, 24);
+    paper.space(14);
+}
+
+fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: &str, now: Timestamp) {
+    paper.sides(Run::new(shop.to_uppercase(), Face::Bold, 23), Run::new(form.date(form.day(now)), Face::Sans, 23));
+    paper.space(4);
+    paper.rule(4);
+    paper.space(14);
+    let number = Run::new(&brief.number, Face::Heavy, 60);
+    paper.sides(number, Run::new(part(brief, form), Face::Sans, 24));
+    paper.space(6);
+    let name = brief.name.clone().unwrap_or_else(|| form.word(key::NAME_ERASED).to_owned());
+    if !name.is_empty() {
+        paper.text(form.word(key::PACKED_FOR), Face::Sans, 22);
+        let name = Name { text: name, face: Face::Bold, largest: 44, smallest: 28, align: Align::Left };
+        paper.space(4);
+        paper.push(Block::Name(name));
+        paper.space(18);
+    }
+    paper.rule(2);
+    paper.space(8);
+    paper.text(form.word(key::INSIDE), Face::Bold, 26);
+    paper.space(4);
+    let mut table = Table { gap: 18, ..Table::list([Column::FIT.right(), Column::FILL]) };
+    for thing in &brief.things {
+        let mut name = vec![Run::new(&thing.name, Face::Sans, 26)];
+        if thing.extra {
+            name.push(Run::new(format!("\n{}", form.word(key::EXTRA)), Face::Sans, 21));
+        }
+        table.rows.push(vec![Cell::text(thing.quantity.to_string(), Face::Bold, 32), Cell::Text(name)]);
+    }
+    paper.push(Block::Table(table));
+    paper.space(18);
+    paper.text(form.word(key::THANKS), Face::Italic, 30);
+}
+
+fn part(brief: &ParcelBrief, form: &Form) -> String {
+    match brief.part {
+        (_, 0 | 1) => String::new(),
+        (part, parts) => form.fill(key::PART, &[("part", &part.to_string()), ("parts", &parts.to_string())]),
+    }
+}
+
+fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form) {
+    if copy.is_some() {
+        let words = format!("{}  {}", form.word(key::COPY), form.word(key::COPY_LOOK));
+        paper.push(Block::Band(Paragraph::plain(words, Face::Bold, 26).aligned(Align::Middle)));
+        paper.space(12);
+    }
+    let part = part(brief, form);
+    let part = if part.is_empty() { part } else { format!("{part}\n") };
+    paper.push(Block::Sides(Sides {
+        left: vec![
+            Run::new(part, Face::Bold, 26),
+            Run::new(format!("{}\n", brief.container), Face::Bold, 34),
+            Run::new(format!("{}\n{}", brief.service, brief.weight), Face::Sans, 26),
+        ],
+        right: vec![Run::new(&brief.number, Face::Heavy, 72)],
+    }));
+    paper.space(10);
+    if !brief.cautions.is_empty() || brief.gift || brief.joined {
+        paper.push(Block::Table(cautions(brief, form)));
+        paper.space(10);
+    }
+    paper.rule(2);
+    paper.space(8);
+    paper.push(Block::Table(goods(brief)));
+    paper.space(10);
+    paper.rule(2);
+    let told = told(brief, form);
+    if !told.rows.is_empty() {
+        paper.space(8);
+        paper.push(Block::Table(told));
+    }
+    paper.space(18);
+    paper.push(Block::Bars(Code {
+        data: brief.code.clone(),
+        module: 3,
+        height: 56,
+        caption: Some(Run::new(&brief.code, Face::Sans, 22)),
+    }));
+}
+
+fn cautions(brief: &ParcelBrief, form: &Form) -> Table {
+    let mut table = Table::list([Column::FIT, Column::FILL]);
+    let gift = brief.gift.then(|| form.word(key::GIFT).to_owned());
+    let joined = brief.joined.then(|| form.word(key::JOINED).to_owned());
+    for text in brief.cautions.iter().cloned().chain(gift).chain(joined) {
+        table.rows.push(vec![Cell::Caution, Cell::text(text, Face::Bold, 26)]);
+    }
+    table
+}
+
+/// Tick box, shelf, quantity, thing, batch: the quantity stands before the thing, larger
+/// than anything else in the row, so that nobody packs one where two are due.
+fn goods(brief: &ParcelBrief) -> Table {
+    let columns = [Column::FIT, Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
+    let mut table = Table { row_gap: 8, ..Table::list(columns) };
+    for thing in &brief.things {
+        let batch = [thing.batch.as_str(), thing.best_before.as_str()];
+        let batch = batch.iter().filter(|t| !t.is_empty()).copied().collect::<Vec<_>>().join(" · ");
+        table.rows.push(vec![
+            Cell::Tick,
+            Cell::text(&thing.shelf, Face::Bold, 25),
+            Cell::text(thing.quantity.to_string(), Face::Heavy, 38),
+            Cell::text(&thing.name, Face::Sans, 26),
+            Cell::text(batch, Face::Sans, 21),
+        ]);
+    }
+    table
+}
+
+/// What else the bench is told, each with its word before it.
+fn told(brief: &ParcelBrief, form: &Form) -> Table {
+    let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FILL]) };
+    let mut add = |word: &'static str, text: &str, face: Face| {
+        table.rows.push(vec![Cell::text(form.word(word), Face::Bold, 23), Cell::text(text, face, 24)]);
+    };
+    if let Some(wish) = &brief.wish {
+        add(key::WISH, wish, Face::Bold);
+    }
+    for note in &brief.notes {
+        add(key::NOTE, note, Face::Sans);
+    }
+    for lay in &brief.lay {
+        add(key::LAY, lay, Face::Sans);
+    }
+    if !brief.supplies.is_empty() {
+        add(key::SUPPLIES, &brief.supplies.join(" · "), Face::Sans);
+    }
+    table
+}

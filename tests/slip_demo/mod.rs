@@ -1,0 +1,440 @@
+//! Tern & Thistle on one morning, built in code: a workshop, a state and its people for the
+//! tests of paper. All of it is invented.
+
+#![allow(dead_code, reason = "each test program uses its own part")]
+
+use dawnslip::book::*;
+use dawnslip::model::*;
+use dawnslip::slip::words;
+use jiff::civil::{Date, date, time};
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+use std::collections::{BTreeMap, BTreeSet};
+
+pub const THANKS_CARD: &str = "# {{ name }}
+
+---
+
+{% if gift_message %}
+> {{ gift_message }}
+{% endif %}
+
+Your mug was thrown on a wet Tuesday and fired twice. Small differences from its sisters are the hand, *not* a fault.
+
+## In this parcel
+
+| | | |
+|-:|:-|-:|
+{% for item in items %}
+| {{ item.quantity }} | {{ item.name }} | {% if item.batch %}batch {{ item.batch }}{% endif %} |
+{% endfor %}
+
+{% for entry in care %}
+## {{ entry.name }}
+
+{{ entry.text }}
+
+{% endfor %}
+{% if ingredients %}
+## Ingredients
+
+{% for entry in ingredients %}
+{{ entry.text }}
+
+{% endfor %}
+{% endif %}
+{% if allergens %}
+Packed where **{{ allergens | join(\", \") }}** are handled.
+{% endif %}
+
+![and a word by hand](pen)
+";
+
+pub fn now() -> Timestamp {
+    "2026-11-25T07:00:00Z".parse().unwrap()
+}
+
+pub fn today() -> Date {
+    date(2026, 11, 25)
+}
+
+fn product(sku: &str, name: &str, shelf: &str, grams: i64) -> Product {
+    Product {
+        sku: sku.into(),
+        name: name.into(),
+        dims: Some(Dims::from_mm(120, 90, 100)),
+        weight: Some(Weight::from_g(grams)),
+        shelf: shelf.into(),
+        turn: Turn::ThisSideUp,
+        fragile: false,
+        stack: None,
+        cushion: Length::from_mm(10),
+        softness_percent: 100,
+        made_of: Vec::new(),
+        made_to_order: false,
+        not_shipped: false,
+        preparation: None,
+        how_to_lay: None,
+        supplies: Vec::new(),
+        care: None,
+        ingredients: None,
+        allergens: Vec::new(),
+        danger: None,
+        customs: None,
+        batches: Vec::new(),
+    }
+}
+
+fn batch(name: &str, best_before: Option<Date>, shelf: Option<&str>) -> Batch {
+    Batch { name: name.into(), dims: None, weight: None, best_before, made: None, shelf: shelf.map(str::to_owned) }
+}
+
+fn container(name: &str, side: i64, stock: Option<u32>, carriers: bool) -> Container {
+    Container {
+        name: name.into(),
+        kind: ContainerKind::Box {
+            inner: Dims::from_mm(side, side, side),
+            outer: Dims::from_mm(side + 6, side + 6, side + 6),
+        },
+        tare: Weight::from_g(80),
+        cost: Money::new(62, Currency::EUR),
+        cushion: Length::from_mm(5),
+        load_max: None,
+        stock,
+        carriers,
+        takes: Vec::new(),
+        goods: !carriers,
+        holds: Vec::new(),
+        supplies: Vec::new(),
+        fill: None,
+    }
+}
+
+fn service(name: &str, collect: bool) -> Service {
+    Service {
+        name: name.into(),
+        asked_as: Vec::new(),
+        only_when_asked: collect,
+        collect,
+        containers: Vec::new(),
+        weight_max: None,
+        longest_max: None,
+        length_and_girth_max: None,
+        sum_max: None,
+        outer_max: None,
+        outer_min: None,
+        no_post_box: false,
+        price: Price::Nothing,
+        surcharges: Vec::new(),
+        zones: Vec::new(),
+        contract: None,
+        valid: (None, None),
+    }
+}
+
+pub fn printer(dots: u32, dpi: u32, confirms: Confirms, cutter: bool) -> Printer {
+    Printer {
+        name: "bench".into(),
+        address: "127.0.0.1:9100".into(),
+        dots,
+        dpi,
+        cutter,
+        confirms,
+        stand_in: None,
+        quiet_after: SignedDuration::from_secs(3),
+        answer_time: SignedDuration::from_secs(5),
+        uncertain: BTreeMap::new(),
+        roll: None,
+    }
+}
+
+fn supply(name: &str, unit: SupplyUnit, stock: Option<i64>) -> Supply {
+    Supply {
+        name: name.into(),
+        unit,
+        price: Money::new(100, Currency::EUR),
+        price_for: 1,
+        stock,
+        weight: Weight::ZERO,
+        weight_for: 1,
+    }
+}
+
+pub fn workshop() -> Workshop {
+    let mug = Product {
+        care: Some("Dishwasher yes, open flame no. Warm it before pouring boiling water.".into()),
+        preparation: Some("wrap in tissue".into()),
+        how_to_lay: Some("Handles to the middle.".into()),
+        batches: vec![batch("2611", None, None)],
+        ..product("MUG-TG", "Mug, tide grey", "A1", 340)
+    };
+    let tea = Product {
+        care: Some("3 g to a cup, 95 °C, four minutes; keep it dry and dark.".into()),
+        ingredients: Some("Black tea, heather flowers (4 %), smoked birch.".into()),
+        allergens: vec!["nuts".into()],
+        batches: vec![
+            batch("2611", Some(date(2027, 11, 30)), None),
+            batch("2609", Some(date(2027, 9, 30)), Some("B10")),
+        ],
+        ..product("TEA-HS", "Heather smoke, 100 g", "B3", 112)
+    };
+    let teapot = Product { fragile: true, ..product("POT-PB", "Teapot, peat black", "C2", 980) };
+    let card = CardTemplate { name: "thanks".into(), design: "waves".into(), body: THANKS_CARD.into(), first_line: 4 };
+    Workshop {
+        digest: ConfigDigest::new("0"),
+        name: "Tern & Thistle".into(),
+        language: "en".into(),
+        locale: Locale { decimal_mark: '.', day_first: true },
+        zone: TimeZone::UTC,
+        currency: Currency::EUR,
+        country: "QS".parse().unwrap(),
+        sender: vec!["Tern & Thistle".into(), "Kiln Yard 3".into(), "Skerry".into()],
+        day: Day {
+            pick_list_at: time(7, 0, 0, 0),
+            closed_weekdays: Vec::new(),
+            closed_dates: BTreeSet::new(),
+            parcels_a_day: 8,
+            quiet: None,
+            burst: BurstSwitch { orders: 20, within: SignedDuration::from_mins(10) },
+        },
+        retention_days: 365,
+        labour: None,
+        listeners: Listeners {
+            intake: "127.0.0.1:0".parse().unwrap(),
+            desk: "127.0.0.1:0".parse().unwrap(),
+            desk_token: None,
+            desk_hosts: Vec::new(),
+        },
+        limits: Limits {
+            body_bytes: 1 << 20,
+            header_time: SignedDuration::from_secs(5),
+            body_time: SignedDuration::from_secs(5),
+            connections: 10,
+            per_minute: 600,
+        },
+        sources: BTreeMap::new(),
+        products: vec![mug, tea, teapot],
+        containers: vec![
+            container("Small", 180, None, false),
+            container("Medium", 250, Some(2), false),
+            container("Skipper", 300, None, true),
+        ],
+        supplies: vec![
+            supply("paper tape", SupplyUnit::Length, Some(4_000 * NM_PER_MM)),
+            supply("tissue", SupplyUnit::Piece, None),
+            supply("paper fill", SupplyUnit::Weight, None),
+        ],
+        every_parcel: Vec::new(),
+        services: vec![service("Letter", false), service("Road", false), service("collect", true)],
+        rules: Vec::new(),
+        printers: vec![printer(576, 203, Confirms::ProcessId, true)],
+        routes: BTreeMap::new(),
+        cards: BTreeMap::from([(card.name.clone(), card)]),
+        default_card: Some("thanks".into()),
+        words: Words { table: words::english() },
+        fonts: None,
+        files: BTreeMap::new(),
+    }
+}
+
+/// Adds orders one by one; numbers and identities follow from the calls.
+pub struct Book {
+    pub state: State,
+    pub people: People,
+}
+
+pub struct Parcel<'a> {
+    pub contents: &'a [(&'a str, u32, Option<&'a str>)],
+    pub container: &'a str,
+    pub inside: Option<&'a str>,
+    pub service: &'a str,
+    pub zone: &'a str,
+    pub grams: i64,
+}
+
+impl Book {
+    pub fn new() -> Self {
+        Self { state: State::default(), people: People::default() }
+    }
+
+    pub fn order(&mut self, number: &str, person: Person, parcels: &[Parcel]) -> OrderKey {
+        let key = OrderKey::new("shop", number);
+        let at = now() - SignedDuration::from_hours(10);
+        let lines = parcels.iter().flat_map(|p| p.contents).map(|(sku, quantity, _)| Line {
+            sku: (*sku).into(),
+            name: format!("{sku} as the shop calls it"),
+            quantity: *quantity,
+            unit_price: None,
+        });
+        let order = Order {
+            key: key.clone(),
+            revision: None,
+            placed: None,
+            lines: lines.collect(),
+            destination: Destination {
+                country: "QS".parse().ok(),
+                postcode_head: "SK1".into(),
+                address_hash: "0".into(),
+                post_box: false,
+            },
+            gift: person.gift_message.is_some(),
+            requested_service: None,
+            total: None,
+            cancelled: false,
+            not_before: None,
+            has_wish: person.wish.is_some(),
+            flaws: Vec::new(),
+            content_digest: "0".into(),
+        };
+        let pins =
+            Pins { order_version: 1, revision: None, config: ConfigDigest::new("0"), stock: 0, hand_over: today() };
+        let planned: Vec<PlannedParcel> = parcels.iter().map(planned).collect();
+        let plan = Plan {
+            order: key.clone(),
+            pins,
+            parcels: planned.clone(),
+            cost: None,
+            verdict: Verdict::Proved,
+            questions: Vec::new(),
+            waits: Vec::new(),
+            alternatives: Vec::new(),
+            what_would_change: Vec::new(),
+            rules: Vec::new(),
+            urgent: false,
+        };
+        let count = planned.len() as u32;
+        let mut ids = Vec::new();
+        for (at_part, planned) in planned.into_iter().enumerate() {
+            self.state.last_parcel += 1;
+            let id = ParcelId(400 + self.state.last_parcel);
+            let part = (at_part as u32 + 1, count);
+            let entry = ParcelEntry { orders: vec![key.clone()], part, stage: Stage::Planned, since: at, planned };
+            self.state.parcels.insert(id, entry);
+            ids.push(id);
+        }
+        let entry = OrderEntry {
+            order,
+            version: 1,
+            received: at,
+            revised: at,
+            message: MessageKey { source: "shop".into(), id: number.into() },
+            contender: None,
+            stops: Vec::new(),
+            accepted: BTreeSet::new(),
+            plan: Some((plan, 1)),
+            asked: None,
+            plan_started: false,
+            stopped_program: 0,
+            parcels: ids,
+            cancelled: None,
+            version_on_paper: None,
+            differences: Vec::new(),
+            notes: 0,
+        };
+        self.state.orders.insert(key.clone(), entry);
+        self.people.apply(&PersonRecord::Of { v: 1, order: key.clone(), version: 1, person: Box::new(person) });
+        key
+    }
+
+    pub fn stop(&mut self, key: &OrderKey, cause: Cause, what: &str, remedy: &str) {
+        let kind = StopKind::NeedsYou(Question { cause, what: what.into(), remedy: remedy.into() });
+        self.state.orders.get_mut(key).unwrap().stops.push(Stop { kind, since: now() });
+    }
+}
+
+fn planned(parcel: &Parcel) -> PlannedParcel {
+    let zero = Money::new(0, Currency::EUR);
+    let contents = parcel.contents.iter().enumerate().map(|(line, (sku, quantity, batch))| Content {
+        sku: (*sku).into(),
+        quantity: *quantity,
+        batch: batch.map(Into::into),
+        line: Some(line),
+    });
+    PlannedParcel {
+        container: parcel.container.into(),
+        inside: parcel.inside.map(Into::into),
+        service: parcel.service.into(),
+        zone: parcel.zone.into(),
+        contents: contents.collect(),
+        weight: Weight::from_g(parcel.grams),
+        tolerance: Weight::from_g(20 + parcel.grams / 40),
+        cost: CostParts { postage: zero, surcharges: zero, container: zero, supplies: zero },
+        supplies: vec![
+            SupplyUse { supply: "paper tape".into(), amount: 1_240 * NM_PER_MM },
+            SupplyUse { supply: "tissue".into(), amount: 2 },
+            SupplyUse { supply: "paper fill".into(), amount: 35 * NG_PER_G },
+        ],
+        placement: Vec::new(),
+        inner_mm: [0; 3],
+        notes: Vec::new(),
+        cautions: Vec::new(),
+        cards: vec!["thanks".into()],
+    }
+}
+
+pub fn person(name: &str) -> Person {
+    Person { recipient: Hidden::new(name), ..Person::default() }
+}
+
+/// A morning with something of everything.
+pub fn morning() -> Book {
+    let mut book = Book::new();
+    let small = |contents, grams| Parcel {
+        contents,
+        container: "Small",
+        inside: None,
+        service: "Letter",
+        zone: "North",
+        grams,
+    };
+    let medium =
+        |contents, grams| Parcel { container: "Medium", service: "Road", zone: "South", ..small(contents, grams) };
+    let zoe = Person {
+        wish: Some(Hidden::new("Please leave it with the neighbour in the blue house, she is always in.")),
+        ..person("Zoë Ångström")
+    };
+    book.order("S-417", zoe, &[small(&[("MUG-TG", 2, Some("2611")), ("TEA-HS", 1, Some("2609"))], 910)]);
+    let hanako = Person { language: Some("ja".into()), ..person("佐藤 花子") };
+    book.order("S-418", hanako, &[small(&[("TEA-HS", 3, Some("2611"))], 430)]);
+    book.order("S-419", person("Νίκος Παππάς"), &[small(&[("MUG-TG", 1, Some("2611"))], 450)]);
+    let gift = Person {
+        buyer: Some(Hidden::new("Łukasz Wójcik")),
+        gift_message: Some(Hidden::new("Happy birthday, dear aunt! Put the kettle on, we are coming on Sunday.")),
+        ..person("Marie-Thérèse de Montmorency-Lévis")
+    };
+    let gift = book.order("S-420", gift, &[medium(&[("POT-PB", 1, None), ("MUG-TG", 4, Some("2611"))], 2_690)]);
+    book.order(
+        "S-421",
+        person("محمد علي"),
+        &[Parcel { inside: Some("Skipper"), ..medium(&[("POT-PB", 1, None)], 1_210) }],
+    );
+    book.order(
+        "S-422",
+        person("क्षितिज शर्मा"),
+        &[medium(&[("POT-PB", 2, None)], 2_320), small(&[("TEA-HS", 12, Some("2609"))], 1_490)],
+    );
+    let late = book.order("S-409", person("Nguyễn Thị Ánh"), &[small(&[("TEA-HS", 2, Some("2609"))], 310)]);
+    book.state.orders.get_mut(&late).unwrap().plan.as_mut().unwrap().0.pins.hand_over = date(2026, 11, 23);
+    for number in ["S-430", "S-431", "S-432"] {
+        let key = book.order(number, person("Somebody"), &[]);
+        book.stop(
+            &key,
+            Cause::UnknownProduct("GLZ-9".into()),
+            "the product GLZ-9 is unknown",
+            "add it to products.toml, then: dawnslip decide unknown-product:GLZ-9 retry",
+        );
+    }
+    let stopped = book.order("S-433", person("Somebody"), &[]);
+    let what = "the address has no house number";
+    let remedy = "ask the customer, then: dawnslip decide no-address:shop/S-433 go-on";
+    book.stop(&stopped, Cause::Flaw(stopped.clone(), FlawKind::NoAddress), what, remedy);
+    let shop = book.state.shops.entry("shop".into()).or_default();
+    let between = ("S-423".into(), "S-425".into());
+    shop.gaps.insert(424, Gap { number: "S-424".into(), between, since: now() });
+    let lead = book.state.orders[&gift].parcels[0];
+    let parcel = &mut book.state.parcels.get_mut(&lead).unwrap().planned;
+    parcel.cautions = vec!["Fragile: nothing may stand on the teapot.".into(), "Heavy: 2.69 kg.".into()];
+    parcel.notes = vec!["Second thank-you card for the hundredth order.".into()];
+    parcel.contents.push(Content { sku: "TEA-HS".into(), quantity: 1, batch: Some("2611".into()), line: None });
+    book
+}
