@@ -26,7 +26,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 /// The orders arrive so long before the pick list.
-const BEFORE_LIST: SignedDuration = SignedDuration::from_mins(40);
+const BEFORE_LIST: SignedDuration = SignedDuration::from_mins(25);
 /// A look at how far things are.
 const LOOK: Duration = Duration::from_millis(20);
 /// Nothing moves for so long: something is stuck, and the rehearsal says so.

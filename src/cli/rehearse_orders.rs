@@ -251,7 +251,7 @@ impl Told {
             false => (customer.first, customer.last),
         };
         let (first, last) = parts(self.recipient());
-        let mut ship = json!({"first": first, "last": last, "how": self.service.unwrap_or("post")});
+        let mut ship = json!({"first": first, "last": last, "how": self.service});
         if let Some(place) = self.place {
             let mut street = place.street.split('\n');
             ship["street"] = json!(street.next());
