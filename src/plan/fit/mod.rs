@@ -120,6 +120,9 @@ pub const SUPPORT_PERCENT: i64 = 60;
 /// Pieces beyond this number are not packed into one container: `Unknown`.
 pub const PIECES_MAX: usize = 64;
 
+/// Up to so many pieces a [`Budget`] counts in full.
+const PIECES_USUAL: u32 = 12;
+
 /// How much work may be spent: counts, not time, so that the answer is the same everywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Budget {
@@ -136,6 +139,14 @@ impl Budget {
     pub const USUAL: Self = Self { starts: 24, nodes: 3_000, late_starts: 60 };
     /// For a person who waits for one answer.
     pub const THOROUGH: Self = Self { starts: 200, nodes: 60_000, late_starts: 1_000 };
+    /// One start takes the more work the more pieces there are: fewer starts for many.
+    fn for_pieces(self, count: usize) -> Self {
+        let share = |starts: u32| match u32::try_from(count) {
+            Ok(count) if count > PIECES_USUAL => (starts * PIECES_USUAL / count).max(starts.min(2)),
+            _ => starts,
+        };
+        Self { starts: share(self.starts), late_starts: share(self.late_starts), ..self }
+    }
     /// For tests that run unoptimised.
     pub const SMALL: Self = Self { starts: 8, nodes: 120, late_starts: 0 };
 }
@@ -287,6 +298,7 @@ pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
     if let Some(reason) = refute::by_bounds(room, pieces) {
         return Fit::Cannot(reason);
     }
+    let budget = budget.for_pieces(pieces.len());
     if let Some(found) = greedy::pack(room, pieces, laws, 0..budget.starts) {
         return confirmed(room, pieces, laws, found);
     }
