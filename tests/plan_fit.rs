@@ -47,7 +47,8 @@ fn no_verdict_contradicts_the_exact_solver() {
         "found {found}, refuted {refuted}, unknown {} ({missed} of them fit, {few} with at most 7 pieces)",
         unknown.len()
     );
-    assert!(found + refuted >= 300, "{found} + {refuted} of 511");
+    assert!(few <= 15, "{few} of few pieces");
+    assert!(found + refuted >= 360, "{found} + {refuted} of 511");
 }
 
 fn a_piece() -> impl Strategy<Value = Piece> {
