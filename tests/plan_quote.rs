@@ -29,8 +29,70 @@ fn the_sketch_of_the_design_comes_true() {
 }
 
 #[test]
-fn six_teapots_go_in_several_parcels() {
-    let told = text("6*teapot", "Middle");
-    println!("{told}");
-    assert!(told.contains("parcels"), "{told}");
+fn six_teapots_go_in_several_parcels_where_one_does_not_do() {
+    let mut workshop = demo();
+    workshop.containers.retain(|container| container.name.as_str() != "Large");
+    let asked = Asked { what: Some("6*teapot".to_owned()), to: Some("Middle".to_owned()), ..Asked::default() };
+    let quoted = quote(&asked, &workshop, date(2026, 11, 25)).expect("a quote");
+    println!("{}", quoted.text);
+    assert!(quoted.settled);
+    assert!(quoted.text.starts_with("3 parcels"), "{}", quoted.text);
+    assert_eq!(quoted.text.matches("2 x Teapot").count(), 3, "{}", quoted.text);
+}
+
+#[test]
+fn what_cannot_be_read_is_told_with_what_to_write_instead() {
+    let workshop = demo();
+    let told = |what: &str, to: &str| {
+        let asked = Asked { what: Some(what.to_owned()), to: Some(to.to_owned()), ..Asked::default() };
+        quote(&asked, &workshop, date(2026, 11, 25)).expect_err("an error").to_string()
+    };
+    let table = [
+        ("2*teapott", "Middle", "is Teapot (POT-1) meant?"),
+        ("2*e", "Middle", "may be"),
+        ("0*teapot", "Middle", "2*mug,1*teapot"),
+        ("99999999999*teapot", "Middle", "2*mug,1*teapot"),
+        ("teapot", "Atlantis", "Middle, North, South"),
+        (" , ", "Middle", "--what"),
+    ];
+    for (what, to, piece) in table {
+        let told = told(what, to);
+        assert!(told.contains(piece), "{what:?} to {to:?}: {told}");
+    }
+    let asked = Asked { weight: Some("3".to_owned()), ..Asked::default() };
+    assert!(quote(&asked, &workshop, date(2026, 11, 25)).expect_err("an error").to_string().contains("mg"));
+}
+
+#[test]
+fn weight_and_container_overrule_what_is_known() {
+    let asked = Asked {
+        what: Some("teapot".to_owned()),
+        to: Some("QS MD1".to_owned()),
+        weight: Some("2.5 kg".to_owned()),
+        container: Some("large".to_owned()),
+        ..Asked::default()
+    };
+    let told = quote(&asked, &demo(), date(2026, 11, 25)).expect("a quote").text;
+    assert!(told.starts_with("Large by Road"), "{told}");
+    assert!(told.contains("2.92 kg"), "{told}");
+    let asked = Asked { what: None, ..asked };
+    let told = quote(&asked, &demo(), date(2026, 11, 25)).expect("a list").text;
+    assert!(told.contains("Large by Road") && told.contains("7.60"), "{told}");
+    assert!(!told.contains("Small"), "{told}");
+}
+
+#[test]
+fn json_says_the_same() {
+    let asked = Asked {
+        what: Some("2*mug,1*teapot".to_owned()),
+        to: Some("Middle".to_owned()),
+        json: true,
+        ..Asked::default()
+    };
+    let quoted = quote(&asked, &demo(), date(2026, 11, 25)).expect("a quote");
+    let value: serde_json::Value = serde_json::from_str(&quoted.text).expect("JSON");
+    assert_eq!(value["verdict"], "proved");
+    assert_eq!(value["cost"], "7.07 EUR");
+    assert_eq!(value["parcels"][0]["container"], "Medium");
+    assert_eq!(value["parcels"][0]["placement"].as_array().expect("placement").len(), 3);
 }

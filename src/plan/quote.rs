@@ -70,7 +70,7 @@ pub fn parse_what(text: &str, workshop: &Workshop) -> Result<Vec<Line>, QuoteErr
     let parts = text.split(',').map(str::trim).filter(|part| !part.is_empty());
     let mut lines = Vec::new();
     for part in parts.take(WHAT_MAX) {
-        let (count, name) = part.split_once(['*', 'x']).filter(|(n, _)| is_count(n)).unwrap_or(("1", part));
+        let (count, name) = part.split_once(['*', '×']).filter(|(n, _)| is_count(n)).unwrap_or(("1", part));
         let quantity: u32 = count
             .trim()
             .parse()

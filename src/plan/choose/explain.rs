@@ -105,7 +105,14 @@ fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::p
             }
         }
     }
-    first.map(|refusal| refusal.say())
+    first.map(|refusal| match refusal {
+        // Its own containers are listed above with the reason why they hold it not.
+        Refusal::Containers(names) if names.len() == 1 => {
+            format!("takes only its {}, which does not hold this", names[0])
+        }
+        Refusal::Containers(_) => "none of the containers that it takes holds this".to_owned(),
+        other => other.say(),
+    })
 }
 
 /// Near misses of each parcel, one sentence each.
@@ -115,7 +122,7 @@ pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<Str
         let packed = weighing.packed(&part.counts, part.how.wrap);
         let Ok(quoted) = weighing.quoted(&packed, part.how.wrap, part.how.service) else { continue };
         let of_parcel = if parts.len() > 1 {
-            format!(" ({})", spoken(weighing, part.how.wrap, part.how.service))
+            format!("{}: ", spoken(weighing, part.how.wrap, part.how.service))
         } else {
             String::new()
         };
@@ -125,7 +132,7 @@ pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<Str
             if near && price < quoted.postage {
                 let total = Money::new(part.how.cost, price.currency) - (quoted.postage - price);
                 let grams = Weight::from_g(less.g_up());
-                sentences.push(format!("{grams} less would cost {} (the step below){of_parcel}", total.figure()));
+                sentences.push(format!("{of_parcel}{grams} less would cost {} (the step below)", total.figure()));
             }
         }
         if let Some(ends) = quoted.ends {
@@ -136,7 +143,7 @@ pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<Str
                     None => format!("would be too heavy for {}", weighing.services[part.how.service].name),
                 };
                 sentences
-                    .push(format!("more than {} above what is predicted {then}: weigh it{of_parcel}", short(spare)));
+                    .push(format!("{of_parcel}more than {} above what is predicted {then}: weigh it", short(spare)));
             }
         }
     }

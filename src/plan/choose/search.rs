@@ -282,7 +282,7 @@ impl Table {
             // Some parcel holds one of the first kind that is there.
             let first = counts.iter().position(|&n| n > 0).unwrap_or(0);
             for subset in Subsets::new(&counts, &self.stride) {
-                if subset / self.stride[first] % (self.counts[first] as usize + 1) == 0 {
+                if (subset / self.stride[first]).is_multiple_of(self.counts[first] as usize + 1) {
                     continue;
                 }
                 let (one, rest) = (single[subset], best[index - subset]);

@@ -18,8 +18,8 @@ pub fn complaint(room: Sides, pieces: &[Piece], laws: Laws, placed: &[At]) -> Op
         if !turned_as_allowed(piece, place.size) {
             return Some(format!("piece {} is turned to {:?}, which is not allowed", place.piece, place.size));
         }
-        for axis in 0..3 {
-            if place.at[axis] < 0 || place.at[axis] + place.size[axis] > room[axis] {
+        for (axis, &side) in room.iter().enumerate() {
+            if place.at[axis] < 0 || place.at[axis] + place.size[axis] > side {
                 return Some(format!("piece {} sticks out on axis {axis}", place.piece));
             }
         }

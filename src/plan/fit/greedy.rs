@@ -8,10 +8,16 @@ use std::ops::Range;
 
 /// Up to so many pieces every combination of ends is a corner; beyond, extreme points are
 /// (Crainic, Perboli, Tadei, INFORMS J. Comput. 20, 2008).
-const GRID_PIECES_MAX: usize = 9;
+const GRID_PIECES_MAX: usize = 14;
 
 /// A start's place in line and how it scores corners, chosen by its number.
 const SCORES: u32 = 4;
+
+/// How far a size may be off when the order is made, in percent, in turn.
+const NOISES: [u64; 4] = [20, 60, 150, 400];
+
+/// After so many starts what has been learnt from failures is forgotten.
+const AFRESH_EVERY: u32 = 32;
 
 /// A small generator with a seed (Steele, Lea, Flood: SplitMix64, 2014): the same starts
 /// on every machine.
@@ -54,6 +60,7 @@ pub fn pack(room: Sides, pieces: &[Piece], laws: Laws, starts: Range<u32>) -> Op
                 packing.placed.sort_by_key(|place| place.piece);
                 return Some(packing.placed);
             }
+            Some(_) if start % AFRESH_EVERY == AFRESH_EVERY - 1 => weight.fill(100),
             Some(piece) => weight[piece] = (weight[piece] * 5 / 4).min(10_000),
         }
     }
@@ -63,8 +70,11 @@ pub fn pack(room: Sides, pieces: &[Piece], laws: Laws, starts: Range<u32>) -> Op
 /// Pieces by size with some noise: by volume, longest side, largest face or fewest turns.
 fn order_of(start: u32, pieces: &[Piece], turns: &[Vec<Sides>], weight: &[u64]) -> Vec<usize> {
     let mut seeded = Seeded(u64::from(start));
-    // The first starts of each kind are without noise.
-    let noise = if start < 2 * SCORES { 1 } else { 40 };
+    // The first starts of each kind are without noise, then it grows and falls.
+    let noise = match start / (4 * SCORES) {
+        0 => 1,
+        round => NOISES[round as usize % NOISES.len()],
+    };
     let mut keyed: Vec<(i128, usize)> = pieces
         .iter()
         .enumerate()

@@ -120,6 +120,15 @@ pub const SUPPORT_PERCENT: i64 = 60;
 /// Pieces beyond this number are not packed into one container: `Unknown`.
 pub const PIECES_MAX: usize = 64;
 
+/// Up to so many pieces a [`Budget`] counts in full.
+const PIECES_USUAL: u32 = 12;
+
+/// Up to so many pieces the complete search gets [`FEW_NODES`] times its nodes.
+const PIECES_FEW: usize = 8;
+
+/// See [`PIECES_FEW`].
+const FEW_NODES: u32 = 4;
+
 /// How much work may be spent: counts, not time, so that the answer is the same everywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Budget {
@@ -136,8 +145,18 @@ impl Budget {
     pub const USUAL: Self = Self { starts: 24, nodes: 3_000, late_starts: 60 };
     /// For a person who waits for one answer.
     pub const THOROUGH: Self = Self { starts: 200, nodes: 60_000, late_starts: 1_000 };
+    /// One start takes the more work the more pieces there are: fewer starts for many. Nodes
+    /// of few pieces are cheap and nearly always enough for an answer: more of them.
+    fn for_pieces(self, count: usize) -> Self {
+        let share = |starts: u32| match u32::try_from(count) {
+            Ok(count) if count > PIECES_USUAL => (starts * PIECES_USUAL / count).max(starts.min(2)),
+            _ => starts,
+        };
+        let nodes = if count <= PIECES_FEW { self.nodes.saturating_mul(FEW_NODES) } else { self.nodes };
+        Self { starts: share(self.starts), nodes, late_starts: share(self.late_starts) }
+    }
     /// For tests that run unoptimised.
-    pub const SMALL: Self = Self { starts: 8, nodes: 250, late_starts: 8 };
+    pub const SMALL: Self = Self { starts: 8, nodes: 120, late_starts: 0 };
 }
 
 /// The verdict.
@@ -287,6 +306,7 @@ pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
     if let Some(reason) = refute::by_bounds(room, pieces) {
         return Fit::Cannot(reason);
     }
+    let budget = budget.for_pieces(pieces.len());
     if let Some(found) = greedy::pack(room, pieces, laws, 0..budget.starts) {
         return confirmed(room, pieces, laws, found);
     }

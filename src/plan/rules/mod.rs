@@ -6,6 +6,7 @@
 //! here counts its depth. Evaluation recurses once per level of the tree, which is at most
 //! [`DEPTH_MAX`] high.
 
+mod compared;
 pub mod facts;
 
 use crate::model::*;
@@ -255,6 +256,11 @@ pub fn check(workshop: &Workshop, rule: &Rule) -> Option<String> {
             word(action)
         ));
     }
+    if let Some(complaint) =
+        compared::texts(&condition.expression).iter().find_map(|(f, t)| unknown_name(workshop, f, t))
+    {
+        return Some(complaint);
+    }
     let rules = Rules::new(std::slice::from_ref(rule));
     for facts in facts::samples(workshop) {
         let asked = if condition.asks_parcel { rules.about_parcel(&facts) } else { rules.about_order(&facts) };
@@ -263,6 +269,24 @@ pub fn check(workshop: &Workshop, rule: &Rule) -> Option<String> {
         }
     }
     None
+}
+
+/// A name that a condition compares with and that nothing in the workshop has.
+fn unknown_name(workshop: &Workshop, field: &str, text: &str) -> Option<String> {
+    if text.is_empty() {
+        return None;
+    }
+    let (kind, known): (&str, Vec<&str>) = match field {
+        "sku" => ("product", workshop.products.iter().map(|p| p.sku.as_str()).collect()),
+        "container" | "inside" => ("container", workshop.containers.iter().map(|c| c.name.as_str()).collect()),
+        "service" => ("service", workshop.services.iter().map(|s| s.name.as_str()).collect()),
+        "source" => ("source", workshop.sources.keys().map(SourceName::as_str).collect()),
+        "country" => return text.parse::<CountryCode>().err(),
+        "turn" => ("way of turning", vec!["any", "this side up", "flat only"]),
+        _ => return None,
+    };
+    let nobody = || format!("no {kind} is called {text:?}{}; the condition could never be met", nearest(text, &known));
+    (!known.contains(&text)).then(nobody)
 }
 
 fn allowed_for_parcels(action: &Action) -> bool {
