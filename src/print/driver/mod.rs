@@ -8,7 +8,8 @@
 //!                        │             │ ▲ │                       ▼
 //!                        │     trouble │ │ │ trouble gone:      Ending   only after a paper in doubt:
 //!                        │             ▼ │ │ NotSent              │      pad, feed, cut; a question that
-//!                        │           NotReady (ReadyAgain)        │      must be answered
+//!                        │           NotReady (ReadyAgain)        │      must be answered (also when
+//!                        │             │                          │      Asking got no answer)
 //!                        │             │                          ▼
 //!        refused,        │             │ broken,              AwaitLeave ── no ──▶ NotSent (Withdrawn)
 //!        unreachable     │             │ stopped                  │ yes: `sending` is on the disk
@@ -474,17 +475,23 @@ impl<'job> Driver<'job> {
         }
     }
 
-    fn ended(&mut self, effects: &mut Vec<Effect>) {
+    /// Half a paper is ended. An answer in line is proof enough of life; a printer that gives
+    /// none is asked anew how it is.
+    fn ended(&mut self, now: Duration, effects: &mut Vec<Effect>) {
         self.settings.after_doubt = AfterDoubt::Nothing;
-        self.tell(None, effects);
-        self.phase = Phase::AwaitLeave;
-        effects.extend([Effect::Ended, Effect::AskLeave]);
+        effects.push(Effect::Ended);
+        if self.settings.confirms == Confirms::Nothing {
+            self.phase = Phase::Asking;
+            self.ask(1, Status::default(), now);
+        } else {
+            self.go_on(now, effects);
+        }
     }
 
     fn hear_process_id(&mut self, id: [u8; 4], now: Duration, effects: &mut Vec<Effect>) {
         let asked = self.settings.confirms == Confirms::ProcessId;
         if self.phase == Phase::Ending && asked && id == PROOF_ID {
-            self.ended(effects);
+            self.ended(now, effects);
         } else if self.phase == Phase::Confirming && asked && id == self.process_id {
             // The roll may have ended just behind the cut: that trouble stays told.
             self.tell(self.status.as_ref().and_then(trouble_of), effects);
@@ -499,7 +506,7 @@ impl<'job> Driver<'job> {
     fn hear_in_line(&mut self, near_end: bool, paper_out: bool, now: Duration, effects: &mut Vec<Effect>) {
         let asked = self.settings.confirms == Confirms::InlineStatus;
         match self.phase {
-            Phase::Ending if asked && self.sent == self.stream.len() => self.ended(effects),
+            Phase::Ending if asked && self.sent == self.stream.len() => self.ended(now, effects),
             Phase::Confirming if asked => {
                 if self.near_end != near_end {
                     self.near_end = near_end;
@@ -532,7 +539,7 @@ impl<'job> Driver<'job> {
             return;
         }
         match self.phase {
-            Phase::Ending if self.settings.confirms == Confirms::Nothing => self.ended(effects),
+            Phase::Ending if self.settings.confirms == Confirms::Nothing => self.ended(now, effects),
             Phase::Ending => self.confirm_from = now,
             Phase::Sending => {
                 self.phase = Phase::Confirming;
@@ -579,6 +586,8 @@ impl<'job> Driver<'job> {
     /// A status question got no answer: neither good nor bad, unless this printer can answer.
     fn no_answer(&mut self, now: Duration, effects: &mut Vec<Effect>) {
         match self.phase {
+            // A head that still waits for the rest of a picture may have swallowed the question.
+            Phase::Asking if self.settings.after_doubt == AfterDoubt::EndPaper => self.go_on(now, effects),
             Phase::Asking if self.settings.must_answer || self.answers => {
                 self.phase = Phase::NotReady;
                 self.tell(Some(TroubleKind::Silent), effects);

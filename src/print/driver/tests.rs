@@ -345,11 +345,28 @@ fn after_a_doubt_half_a_paper_is_ended_and_a_sign_of_life_is_waited_for() {
         assert_eq!(bench.effects[bench.effects.len() - 2..], [Effect::Ended, Effect::AskLeave]);
         assert_eq!(bench.troubles(), [Some(TroubleKind::Silent), None]);
     }
-    // A printer that can confirm nothing cannot be waited for.
+    // A printer that can confirm nothing is asked anew how it is.
     let mut mute = Bench::new(Settings { after_doubt: AfterDoubt::EndPaper, ..settings(Confirms::Nothing) });
     mute.connect([0x12; 4]);
-    mute.take(usize::MAX);
+    while mute.driver.phase() == Phase::Ending {
+        mute.take(1);
+    }
+    assert_eq!(mute.effects.last(), Some(&Effect::Ended));
+    mute.answer_round([0x12; 4]);
     assert_eq!(mute.effects.last(), Some(&Effect::AskLeave));
+}
+
+#[test]
+fn after_a_doubt_silence_may_come_from_half_a_picture_so_that_is_ended_first() {
+    let settings = Settings { after_doubt: AfterDoubt::EndPaper, must_answer: true, ..settings(Confirms::ProcessId) };
+    let mut bench = Bench::new(settings);
+    bench.event(Event::Connected);
+    bench.take(usize::MAX);
+    bench.pass(3);
+    assert_eq!(bench.driver.phase(), Phase::Ending);
+    bench.take(usize::MAX);
+    bench.event(Event::Read(&confirmed(PROOF_ID)));
+    assert_eq!(bench.effects.last(), Some(&Effect::AskLeave));
 }
 
 #[test]
