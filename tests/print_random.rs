@@ -13,7 +13,7 @@ use std::time::Duration;
 use tokio::time::{sleep, timeout};
 
 const ROUNDS: u64 = 90;
-const DAYS: Duration = Duration::from_secs(5 * 24 * 3600);
+const A_DAY: Duration = Duration::from_secs(24 * 3600);
 
 /// SplitMix64 (Steele, Lea, Flood 2014): small, and good enough to choose faults.
 struct Dice(u64);
@@ -81,7 +81,8 @@ async fn the_books_balance_whatever_the_printer_does() {
         galley.mend();
     }
     galley.mend();
-    timeout(DAYS, spool.wait_settled()).await.expect("nothing is stuck for ever");
+    let settled = timeout(A_DAY, spool.wait_settled()).await;
+    assert!(settled.is_ok(), "stuck: {:?}", worker.health().borrow());
     assert!(worker.stop(Duration::from_secs(60)).await);
 
     spool.check_books(&galley.papers());

@@ -99,9 +99,10 @@ impl Spool {
         }
         let entries = self.entries();
         for (id, entry) in &entries {
+            let seen: Vec<&Paper> = papers.iter().filter(|p| p.text.contains(&format!(" {id}\n"))).collect();
             let count = lying.get(entry.job.digest.as_str()).copied().unwrap_or(0);
             match &entry.state {
-                State::OnPaper(Confirmation::ProcessId) => assert_eq!(count, 1, "{id} is confirmed"),
+                State::OnPaper(Confirmation::ProcessId) => assert_eq!(count, 1, "{id} is confirmed; {seen:?}"),
                 State::Uncertain(why) => assert!(count <= 1, "{id} lies there {count} times ({why})"),
                 State::Dropped => assert_eq!(count, 0, "{id} was dropped"),
                 state => panic!("{id} is {state:?}"),
