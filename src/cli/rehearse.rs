@@ -253,7 +253,7 @@ impl Theatre {
     fn until(&mut self, what: &str, done: impl Fn(&House) -> bool) -> Result<(), Fault> {
         let (mut moved, mut last) = (Instant::now(), (0, 0));
         loop {
-            self.collect();
+            self.looked_at = self.galley.made();
             if done(self.house()) {
                 self.screen.progress("");
                 return Ok(());
@@ -272,14 +272,15 @@ impl Theatre {
         }
     }
 
-    /// Takes the galley's new papers.
+    /// Takes the galley's papers. The answer to a process id belongs to the paper before it,
+    /// so they are read anew each time, not only the latest.
     fn collect(&mut self) {
-        for paper in self.galley.papers() {
-            if paper.number > self.looked_at {
-                self.looked_at = paper.number;
-                for id in &paper.process_ids {
-                    self.came.entry(*id).or_default().push(Arc::clone(&paper.png));
-                }
+        let papers = self.galley.papers();
+        self.looked_at = papers.last().map_or(0, |paper| paper.number);
+        self.came.clear();
+        for paper in papers {
+            for id in &paper.process_ids {
+                self.came.entry(*id).or_default().push(Arc::clone(&paper.png));
             }
         }
     }

@@ -11,6 +11,7 @@ use crate::book::BytesLeft;
 use crate::clock::Clock;
 use crate::model::{Confirmation, JobId, Printer, PrinterName};
 use std::collections::VecDeque;
+use std::fmt;
 use std::future::{Future, poll_fn};
 use std::pin::Pin;
 use std::sync::Arc;
@@ -32,7 +33,7 @@ const BREATH: Duration = Duration::from_millis(100);
 const DOUBTS_MAX: usize = 256;
 
 /// A job as the spool hands it out.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Clone, PartialEq, Eq)]
 pub struct NextJob {
     /// Which.
     pub job: JobId,
@@ -44,6 +45,13 @@ pub struct NextJob {
     pub digest: String,
     /// Its length in rows of dots.
     pub rows: u64,
+}
+
+impl fmt::Debug for NextJob {
+    /// Without the bytes: they carry what belongs to a person.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("NextJob").field("job", &self.job).field("title", &self.title).finish_non_exhaustive()
+    }
 }
 
 /// Which jobs are wanted.

@@ -22,7 +22,7 @@ pub(super) fn real_time_question(n: u8) -> [u8; 3] {
 }
 
 /// The question that is answered when everything before it is printed.
-fn in_line_question(confirms: Confirms, process_id: [u8; 4]) -> Vec<u8> {
+pub(super) fn in_line_question(confirms: Confirms, process_id: [u8; 4]) -> Vec<u8> {
     match confirms {
         Confirms::ProcessId => [&[0x1D, 0x28, 0x48, 6, 0, 0x30, 0x30], process_id.as_slice()].concat(),
         Confirms::InlineStatus => vec![0x1D, 0x72, 1],

@@ -8,7 +8,8 @@
 //!                        │             │ ▲ │                       ▼
 //!                        │     trouble │ │ │ trouble gone:      Ending   only after a paper in doubt:
 //!                        │             ▼ │ │ NotSent              │      pad, feed, cut; a question that
-//!                        │           NotReady (ReadyAgain)        │      must be answered
+//!                        │           NotReady (ReadyAgain)        │      must be answered (also when
+//!                        │             │                          │      Asking got no answer)
 //!                        │             │                          ▼
 //!        refused,        │             │ broken,              AwaitLeave ── no ──▶ NotSent (Withdrawn)
 //!        unreachable     │             │ stopped                  │ yes: `sending` is on the disk
@@ -242,6 +243,8 @@ pub struct Driver<'job> {
     progress_at: Duration,
     /// From when on the wait for a confirmation counts.
     confirm_from: Duration,
+    /// When the last in-line answer to the end of half a paper came.
+    answered_at: Option<Duration>,
     recover_at: Duration,
     unsent_before: usize,
     wrong_answers: usize,
@@ -278,6 +281,7 @@ impl<'job> Driver<'job> {
             near_end: false,
             progress_at: Duration::ZERO,
             confirm_from: Duration::ZERO,
+            answered_at: None,
             recover_at: Duration::ZERO,
             unsent_before: 0,
             wrong_answers: 0,
@@ -295,7 +299,7 @@ impl<'job> Driver<'job> {
         if self.phase == Phase::Done {
             return &[];
         }
-        if !self.questions.is_empty() {
+        if self.is_asking() {
             return &self.questions;
         }
         if matches!(self.phase, Phase::Ending | Phase::Sending) {
@@ -303,6 +307,12 @@ impl<'job> Driver<'job> {
             return &self.stream[self.sent..end];
         }
         &[]
+    }
+
+    /// Questions go first, but never into the middle of the stream: heads take them for data there.
+    fn is_asking(&self) -> bool {
+        let is_in_stream = self.sent > 0 && self.sent < self.stream.len();
+        !is_in_stream && !self.questions.is_empty()
     }
 
     /// Takes one event at `now` (since the driver began); gives what is to be done, in order.
@@ -336,6 +346,8 @@ impl<'job> Driver<'job> {
                 let job = self.job.unwrap_or_default();
                 self.stream = bytes::job_stream(job, self.settings.confirms, self.process_id, self.answers);
                 self.sent = 0;
+                // A round that is still open ends here.
+                self.round = None;
                 self.progress_at = now;
                 self.phase = Phase::Sending;
             }
@@ -474,17 +486,23 @@ impl<'job> Driver<'job> {
         }
     }
 
-    fn ended(&mut self, effects: &mut Vec<Effect>) {
+    /// Half a paper is ended. An answer in line is proof enough of life; a printer that gives
+    /// none is asked anew how it is.
+    fn ended(&mut self, now: Duration, effects: &mut Vec<Effect>) {
         self.settings.after_doubt = AfterDoubt::Nothing;
-        self.tell(None, effects);
-        self.phase = Phase::AwaitLeave;
-        effects.extend([Effect::Ended, Effect::AskLeave]);
+        effects.push(Effect::Ended);
+        if self.settings.confirms == Confirms::Nothing {
+            self.phase = Phase::Asking;
+            self.ask(1, Status::default(), now);
+        } else {
+            self.go_on(now, effects);
+        }
     }
 
     fn hear_process_id(&mut self, id: [u8; 4], now: Duration, effects: &mut Vec<Effect>) {
         let asked = self.settings.confirms == Confirms::ProcessId;
         if self.phase == Phase::Ending && asked && id == PROOF_ID {
-            self.ended(effects);
+            self.ended(now, effects);
         } else if self.phase == Phase::Confirming && asked && id == self.process_id {
             // The roll may have ended just behind the cut: that trouble stays told.
             self.tell(self.status.as_ref().and_then(trouble_of), effects);
@@ -499,7 +517,8 @@ impl<'job> Driver<'job> {
     fn hear_in_line(&mut self, near_end: bool, paper_out: bool, now: Duration, effects: &mut Vec<Effect>) {
         let asked = self.settings.confirms == Confirms::InlineStatus;
         match self.phase {
-            Phase::Ending if asked && self.sent == self.stream.len() => self.ended(effects),
+            // An older question may have been answered: believe it only when no more answers come.
+            Phase::Ending if asked && self.sent == self.stream.len() => self.answered_at = Some(now),
             Phase::Confirming if asked => {
                 if self.near_end != near_end {
                     self.near_end = near_end;
@@ -523,7 +542,7 @@ impl<'job> Driver<'job> {
         if self.trouble == Some(TroubleKind::Stalled) {
             self.tell(self.status.as_ref().and_then(trouble_of), effects);
         }
-        if !self.questions.is_empty() {
+        if self.is_asking() {
             self.questions.drain(..count.min(self.questions.len()));
             return;
         }
@@ -532,7 +551,7 @@ impl<'job> Driver<'job> {
             return;
         }
         match self.phase {
-            Phase::Ending if self.settings.confirms == Confirms::Nothing => self.ended(effects),
+            Phase::Ending if self.settings.confirms == Confirms::Nothing => self.ended(now, effects),
             Phase::Ending => self.confirm_from = now,
             Phase::Sending => {
                 self.phase = Phase::Confirming;
@@ -557,21 +576,16 @@ impl<'job> Driver<'job> {
             Phase::NotReady => self.start_round(now),
             Phase::Sending => self.watch_for_stall(now, effects),
             Phase::Ending if self.sent < self.stream.len() => self.watch_for_stall(now, effects),
-            Phase::Ending => {
-                if self.answers {
-                    self.start_round(now);
-                }
-                if self.trouble.is_none() && now.saturating_sub(self.confirm_from) >= times.answer {
-                    self.tell(Some(TroubleKind::Silent), effects);
-                }
-            }
+            Phase::Ending => self.wait_for_life(now, effects),
             Phase::Confirming => self.confirm(unsent, now, effects),
             _ => {}
         }
     }
 
     fn start_round(&mut self, now: Duration) {
-        if self.round.is_none() && now >= self.next_round && now >= self.settle_until {
+        // A printer that takes no bytes is not asked the same again and again.
+        let is_free = self.round.is_none() && self.questions.is_empty();
+        if is_free && now >= self.next_round && now >= self.settle_until {
             self.ask(1, Status::default(), now);
         }
     }
@@ -579,6 +593,8 @@ impl<'job> Driver<'job> {
     /// A status question got no answer: neither good nor bad, unless this printer can answer.
     fn no_answer(&mut self, now: Duration, effects: &mut Vec<Effect>) {
         match self.phase {
+            // A head that still waits for the rest of a picture may have swallowed the question.
+            Phase::Asking if self.settings.after_doubt == AfterDoubt::EndPaper => self.go_on(now, effects),
             Phase::Asking if self.settings.must_answer || self.answers => {
                 self.phase = Phase::NotReady;
                 self.tell(Some(TroubleKind::Silent), effects);
@@ -586,6 +602,25 @@ impl<'job> Driver<'job> {
             Phase::Asking => self.go_on(now, effects),
             Phase::NotReady => self.tell(Some(TroubleKind::Silent), effects),
             _ => {}
+        }
+    }
+
+    /// Everything for the end of half a paper is handed over; the answer in line must come.
+    fn wait_for_life(&mut self, now: Duration, effects: &mut Vec<Effect>) {
+        let times = self.settings.times;
+        if self.answered_at.is_some_and(|at| now.saturating_sub(at) >= times.status) {
+            return self.ended(now, effects);
+        }
+        if self.answers {
+            self.start_round(now);
+        }
+        let is_unexplained = matches!(self.trouble, None | Some(TroubleKind::Silent));
+        if is_unexplained && now.saturating_sub(self.confirm_from) >= times.answer {
+            self.tell(Some(TroubleKind::Silent), effects);
+            // The answer may have been lost: ask again.
+            self.confirm_from = now;
+            self.stream = bytes::in_line_question(self.settings.confirms, PROOF_ID);
+            self.sent = 0;
         }
     }
 

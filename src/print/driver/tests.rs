@@ -1,5 +1,6 @@
 //! The driver against scripts of events: every fault, step by step, without a socket or a clock.
 
+use super::bytes::in_line_question;
 use super::*;
 
 const JOB: &[u8] = b"\x1B@one paper\x1DVB\0";
@@ -146,6 +147,26 @@ fn the_job_goes_out_whole_and_unchanged_with_questions_around() {
     assert_eq!(bench.written, expected);
     let bench = Bench::sent(Confirms::InlineStatus);
     assert!(bench.written.ends_with(b"\x1Dr\x01"));
+}
+
+#[test]
+fn no_question_ever_stands_in_the_middle_of_a_job() {
+    let settings = Settings { after_doubt: AfterDoubt::EndPaper, ..settings(Confirms::ProcessId) };
+    let mut bench = Bench::new(settings);
+    bench.connect([0x12; 4]);
+    bench.take(usize::MAX);
+    // A round of questions is under way when the proof of life comes.
+    bench.pass(3);
+    bench.take(usize::MAX);
+    bench.event(Event::Read(&confirmed(PROOF_ID)));
+    bench.event(Event::Leave(Leave::Granted));
+    bench.written.clear();
+    bench.take(5);
+    bench.event(Event::Read(WELL));
+    bench.pass(60);
+    bench.take(usize::MAX);
+    let expected = [b"\x1B@\x1Da\xFF".as_slice(), &JOB[2..]].concat();
+    assert_eq!(bench.written[..expected.len()], expected);
 }
 
 #[test]
@@ -341,15 +362,38 @@ fn after_a_doubt_half_a_paper_is_ended_and_a_sign_of_life_is_waited_for() {
         bench.pass(600);
         assert_eq!(bench.driver.phase(), Phase::Ending, "no job leaves before the answer");
         assert_eq!(bench.troubles(), [Some(TroubleKind::Silent)]);
+        // The answer may have been lost, so the question is asked again.
+        bench.written.clear();
+        bench.take(usize::MAX);
+        assert!(bench.written.len() < 20 && bench.written.ends_with(&in_line_question(confirms, PROOF_ID)));
         bench.event(Event::Read(&answer));
-        assert_eq!(bench.effects[bench.effects.len() - 2..], [Effect::Ended, Effect::AskLeave]);
+        bench.pass(3);
+        assert!(bench.effects.contains(&Effect::Ended));
+        assert_eq!(bench.effects.last(), Some(&Effect::AskLeave));
         assert_eq!(bench.troubles(), [Some(TroubleKind::Silent), None]);
     }
-    // A printer that can confirm nothing cannot be waited for.
+    // A printer that can confirm nothing is asked anew how it is.
     let mut mute = Bench::new(Settings { after_doubt: AfterDoubt::EndPaper, ..settings(Confirms::Nothing) });
     mute.connect([0x12; 4]);
-    mute.take(usize::MAX);
+    while mute.driver.phase() == Phase::Ending {
+        mute.take(1);
+    }
+    assert_eq!(mute.effects.last(), Some(&Effect::Ended));
+    mute.answer_round([0x12; 4]);
     assert_eq!(mute.effects.last(), Some(&Effect::AskLeave));
+}
+
+#[test]
+fn after_a_doubt_silence_may_come_from_half_a_picture_so_that_is_ended_first() {
+    let settings = Settings { after_doubt: AfterDoubt::EndPaper, must_answer: true, ..settings(Confirms::ProcessId) };
+    let mut bench = Bench::new(settings);
+    bench.event(Event::Connected);
+    bench.take(usize::MAX);
+    bench.pass(3);
+    assert_eq!(bench.driver.phase(), Phase::Ending);
+    bench.take(usize::MAX);
+    bench.event(Event::Read(&confirmed(PROOF_ID)));
+    assert_eq!(bench.effects.last(), Some(&Effect::AskLeave));
 }
 
 #[test]

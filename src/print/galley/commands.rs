@@ -126,7 +126,9 @@ pub enum Command {
 impl Command {
     /// Does it put something on paper or prepare that (and not merely ask)?
     pub fn is_print(&self) -> bool {
-        !matches!(self, Self::AutoStatus(_) | Self::StatusInLine(_) | Self::ProcessId(_) | Self::WhoAreYou(_))
+        let asks =
+            matches!(self, Self::AutoStatus(_) | Self::StatusInLine(_) | Self::ProcessId(_) | Self::WhoAreYou(_));
+        !asks && !matches!(self, Self::Unknown(_))
     }
 }
 
@@ -172,6 +174,14 @@ impl Parser {
         }
         self.part.drain(..at);
         items
+    }
+
+    /// The connection has ended: half a real-time command is forgotten, since these never
+    /// stand in the buffer; half of any other still waits for its end.
+    pub fn cut_off(&mut self) {
+        if self.part.first() == Some(&0x10) {
+            self.part.clear();
+        }
     }
 
     /// Bytes of a command that is not whole yet.

@@ -8,6 +8,9 @@ use std::path::{Path, PathBuf};
 /// The page to leaf through.
 pub const INDEX_FILE: &str = "index.html";
 
+/// All papers on one picture.
+pub const SHEET_FILE: &str = "sheet.png";
+
 const HEAD: &str = "<!doctype html>\n<meta charset=\"utf-8\">\n<title>Papers</title>\n<style>\n\
 body{background:#ddd;font:14px sans-serif;margin:2em}\n\
 article{display:inline-block;vertical-align:top;margin:0 2em 2em 0;max-width:40em}\n\

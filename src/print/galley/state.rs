@@ -32,7 +32,7 @@ pub enum Cut {
 }
 
 /// One paper.
-#[derive(Debug, Clone)]
+#[derive(Clone)]
 pub struct Paper {
     /// Counted from 1.
     pub number: u64,
@@ -54,6 +54,14 @@ pub struct Paper {
     pub file: Option<PathBuf>,
     /// Nothing is on it.
     pub is_blank: bool,
+}
+
+impl std::fmt::Debug for Paper {
+    /// Without its words and its picture.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self { number, rows, notes, cut, .. } = self;
+        write!(f, "Paper({number}, {rows} rows, {cut:?}, {notes:?})")
+    }
 }
 
 /// The paper in the slot.
@@ -240,6 +248,7 @@ impl Shared {
     pub fn close(&self) {
         let mut state = self.lock();
         state.reply = None;
+        state.parser.cut_off();
         if self.options.tear_at_close {
             // Half a command of one caller must not swallow the next one's.
             state.parser = Parser::default();
