@@ -42,3 +42,25 @@ impl Clock for SetClock {
         *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
     }
 }
+
+/// The machine's clock, moved: for a rehearsal, which plays a morning at any hour.
+#[derive(Debug, Default)]
+pub struct ShiftedClock(Mutex<jiff::SignedDuration>);
+
+impl ShiftedClock {
+    /// Shows `at` now, and runs on from there.
+    pub fn starting_at(at: Timestamp) -> Self {
+        Self(Mutex::new(at.duration_since(Timestamp::now())))
+    }
+    /// Shows `at` from now on.
+    pub fn move_to(&self, at: Timestamp) {
+        *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = at.duration_since(Timestamp::now());
+    }
+}
+
+impl Clock for ShiftedClock {
+    fn now(&self) -> Timestamp {
+        let shift = *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        Timestamp::now().saturating_add(shift).unwrap_or(Timestamp::MAX)
+    }
+}

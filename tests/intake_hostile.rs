@@ -172,6 +172,19 @@ async fn a_head_that_never_ends_is_cut_off() {
 }
 
 #[tokio::test]
+async fn a_connection_without_a_next_request_is_closed() {
+    let intake = Running::start(Limits { header_time: SignedDuration::from_millis(300), ..limits() }).await;
+    for first in [&b""[..], &request("GET", "/intake/shop", "", "")] {
+        let mut stream = intake.connect().await;
+        stream.write_all(first).await.unwrap();
+        let begun = std::time::Instant::now();
+        let answer = rest(&mut stream).await;
+        assert_eq!(answer.starts_with("HTTP/1.1 405"), !first.is_empty(), "{answer}");
+        assert!(begun.elapsed() < Duration::from_secs(3));
+    }
+}
+
+#[tokio::test]
 async fn slow_clients_on_every_place_do_not_shut_the_others_out() {
     let long = SignedDuration::from_secs(60);
     let intake = Running::start(Limits { connections: 16, header_time: long, body_time: long, ..limits() }).await;

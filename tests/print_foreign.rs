@@ -20,13 +20,13 @@ async fn foreign_bytes_are_drawn_and_read() {
     let out_dir = std::env::var_os("DAWNSLIP_GALLEY_OUT").map(Into::into);
     let paper = draw(GalleyOptions { out_dir, ..GalleyOptions::default() }).await;
     let expected = [
-        "           Tern & Thistle",
+        "          Tern & Thistle",
         "plain: 2 x Mug, tide grey",
         "Zoë Ångström, Łódź, ½ £5",
         "underlined",
         "white on black",
         "small face, 64 letters a line",
-        "                                                    at the right",
+        "                                    at the right",
         "[QR: S-442]",
         "[Code 128: S-442/1]",
         "bitImageRaster",

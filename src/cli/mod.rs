@@ -21,6 +21,8 @@ pub mod quote;
 mod quote_options;
 mod ready;
 mod rehearse_options;
+mod rehearse;
+mod rehearse_account;
 mod rehearse_cast;
 pub mod rehearse_orders;
 mod release;
@@ -156,7 +158,7 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::HandedOver(args) => args.run(at, screen),
         Command::Quote(args) => wiring::quote(at, args),
         Command::Run(args) => args.run(at),
-        Command::Rehearse(args) => wiring::rehearse(at, args),
+        Command::Rehearse(args) => rehearse::rehearse(at, args),
         Command::Check(args) => args.run(at),
         Command::Try(args) => wiring::try_source(at, args),
         Command::Intake(args) => args.run(at, screen),

@@ -32,7 +32,4 @@ pub struct QuoteOptions {
     /// Only this container
     #[arg(long, value_name = "NAME")]
     pub container: Option<String>,
-    /// Only this service
-    #[arg(long, value_name = "NAME")]
-    pub service: Option<String>,
 }

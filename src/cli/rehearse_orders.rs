@@ -131,9 +131,9 @@ pub fn orders(count: usize, now: Timestamp) -> Vec<PlannedMessage> {
     wave.messages
 }
 
-/// The three shops.
+/// Through which of the three shops.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Shop {
+enum Via {
     /// schema.org, Standard Webhooks.
     Shop = 0,
     /// Its own JSON, HMAC in hex.
@@ -145,7 +145,7 @@ enum Shop {
 /// An order before it is written in its shop's form.
 #[derive(Debug, Clone)]
 struct Told {
-    shop: Shop,
+    shop: Via,
     number: String,
     revision: i64,
     customer: Customer,
@@ -175,9 +175,9 @@ impl Told {
         let placed = now - SignedDuration::from_mins(20);
         let revised = placed + SignedDuration::from_secs(self.revision);
         let body = match self.shop {
-            Shop::Shop => self.as_schema_org(placed, revised),
-            Shop::Fair => self.as_sale(placed),
-            Shop::Stall => json!({ "kind": "tickets", "tickets": [self.as_ticket(placed, revised)] }),
+            Via::Shop => self.as_schema_org(placed, revised),
+            Via::Fair => self.as_sale(placed),
+            Via::Stall => json!({ "kind": "tickets", "tickets": [self.as_ticket(placed, revised)] }),
         };
         body.to_string()
     }
@@ -304,7 +304,7 @@ struct Wave {
 
 impl Wave {
     /// The next order of a shop, by the next customer, to the next place.
-    fn told(&mut self, shop: Shop, lines: &[(&str, u32)]) -> Told {
+    fn told(&mut self, shop: Via, lines: &[(&str, u32)]) -> Told {
         self.numbers[shop as usize] += 1;
         let number = self.numbers[shop as usize];
         self.taken += 1;
@@ -337,67 +337,67 @@ impl Wave {
     /// Everything that can happen to an order, once.
     fn stories(&mut self) {
         for (shop, lines) in [
-            (Shop::Shop, BASKETS[0]),
-            (Shop::Shop, BASKETS[1]),
-            (Shop::Fair, BASKETS[2]),
-            (Shop::Stall, BASKETS[3]),
-            (Shop::Shop, BASKETS[4]),
+            (Via::Shop, BASKETS[0]),
+            (Via::Shop, BASKETS[1]),
+            (Via::Fair, BASKETS[2]),
+            (Via::Stall, BASKETS[3]),
+            (Via::Shop, BASKETS[4]),
         ] {
             let told = self.told(shop, lines);
             self.on_paper("an ordinary order", &told, 1);
         }
-        let doubled = self.told(Shop::Shop, &[("tasting", 1)]);
+        let doubled = self.told(Via::Shop, &[("tasting", 1)]);
         self.on_paper("a message that is sent twice", &doubled, 1);
         self.send("the same message again", &doubled, Moment::First, Expect::Known);
 
-        let forged = self.told(Shop::Fair, &[("teapot", 3)]);
+        let forged = self.told(Via::Fair, &[("teapot", 3)]);
         self.send("a bad signature", &forged, Moment::First, Expect::Refused);
         if let Some(message) = self.messages.last_mut() {
             message.signed = Signed::Wrongly;
         }
         self.unmappable();
 
-        let large = self.told(Shop::Shop, &[("mug", 10)]);
+        let large = self.told(Via::Shop, &[("mug", 10)]);
         self.on_paper("an order that needs two parcels", &large, 2);
 
-        let fetched = Told { place: None, service: Some("quay"), ..self.told(Shop::Stall, &[("bowl", 2), ("tin", 1)]) };
+        let fetched = Told { place: None, service: Some("quay"), ..self.told(Via::Stall, &[("bowl", 2), ("tin", 1)]) };
         self.on_paper("an order that is fetched", &fetched, 1);
 
-        for shop in [Shop::Shop, Shop::Fair, Shop::Stall] {
+        for shop in [Via::Shop, Via::Fair, Via::Stall] {
             let told = self.told(shop, &[(UNKNOWN_SKU, 1), ("sea-mint", 1)]);
             let cause = Cause::UnknownProduct(Sku::new(UNKNOWN_SKU)).to_string();
             let expect = Expect::NeedsYou { order: told.key(), cause };
             self.send("an order of an unknown product", &told, Moment::First, expect);
         }
 
-        let mut gift = self.told(Shop::Shop, &[("tea-for-two", 1)]);
+        let mut gift = self.told(Via::Shop, &[("tea-for-two", 1)]);
         gift.gift = Some((CUSTOMERS[1], "Alles Gute zum Geburtstag!\nMay the kettle always sing."));
         self.on_paper("a gift with a message", &gift, 1);
-        let mut gift = self.told(Shop::Stall, &[("mug-kelp", 1), ("heather-smoke", 1)]);
+        let mut gift = self.told(Via::Stall, &[("mug-kelp", 1), ("heather-smoke", 1)]);
         gift.gift = Some((CUSTOMERS[2], "Χρόνια πολλά"));
         self.on_paper("a gift through another shop", &gift, 1);
 
-        let wish = Told { wish: Some("Please leave it behind the blue boat."), ..self.told(Shop::Fair, BASKETS[9]) };
+        let wish = Told { wish: Some("Please leave it behind the blue boat."), ..self.told(Via::Fair, BASKETS[9]) };
         self.on_paper("an order with a wish", &wish, 1);
-        let tip = Told { tip: true, ..self.told(Shop::Fair, BASKETS[7]) };
+        let tip = Told { tip: true, ..self.told(Via::Fair, BASKETS[7]) };
         self.on_paper("a line that is not goods", &tip, 1);
 
-        let homeless = self.told(Shop::Shop, BASKETS[2]);
+        let homeless = self.told(Via::Shop, BASKETS[2]);
         let homeless = Told { place: homeless.place.map(|place| Place { street: "", ..place }), ..homeless };
         let cause = Cause::Flaw(homeless.key(), FlawKind::NoAddress).to_string();
         let expect = Expect::NeedsYou { order: homeless.key(), cause };
         self.send("an address without a street", &homeless, Moment::First, expect);
 
-        let jug = self.told(Shop::Shop, &[("jug", 1)]);
+        let jug = self.told(Via::Shop, &[("jug", 1)]);
         self.send("something made to order", &jug, Moment::First, Expect::Waits { order: jug.key() });
 
-        let changed = self.told(Shop::Fair, &[("mug-dawn", 1), ("tea-towel", 1)]);
+        let changed = self.told(Via::Fair, &[("mug-dawn", 1), ("tea-towel", 1)]);
         self.on_paper("an order that changes after printing", &changed, 1);
         let newer = Told { revision: 2, lines: vec![("mug-dawn".into(), 2), ("tea-towel".into(), 1)], ..changed };
         let expect = Expect::ChangeNote { order: newer.key() };
         self.send("the change, after printing", &newer, Moment::AfterPrinting, expect);
 
-        let cancelled = self.told(Shop::Stall, &[("teapot", 1)]);
+        let cancelled = self.told(Via::Stall, &[("teapot", 1)]);
         self.on_paper("an order that is cancelled after printing", &cancelled, 1);
         let newer = Told { revision: 2, cancelled: true, ..cancelled };
         let expect = Expect::StopNote { order: newer.key() };
@@ -406,7 +406,7 @@ impl Wave {
 
     /// A ticket without its number: the shop has changed its form.
     fn unmappable(&mut self) {
-        let told = self.told(Shop::Stall, BASKETS[0]);
+        let told = self.told(Via::Stall, BASKETS[0]);
         let body = told.body(self.now).replacen("\"no\":", "\"ticket_no\":", 1);
         self.send("a message that cannot be mapped", &told, Moment::First, Expect::Unmappable);
         if let Some(message) = self.messages.last_mut() {
@@ -416,7 +416,7 @@ impl Wave {
 
     /// One more, from the generator.
     fn ordinary(&mut self) {
-        let shop = [Shop::Shop, Shop::Shop, Shop::Fair, Shop::Stall][self.below(4)];
+        let shop = [Via::Shop, Via::Shop, Via::Fair, Via::Stall][self.below(4)];
         let basket = BASKETS[self.below(BASKETS.len())];
         let told = self.told(shop, basket);
         self.on_paper("an ordinary order", &told, 1);

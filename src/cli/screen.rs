@@ -39,6 +39,11 @@ impl Screen {
         Self { colour: wanted && io::stdout().is_terminal(), watched: io::stderr().is_terminal() }
     }
 
+    /// May text be coloured?
+    pub fn has_colour(&self) -> bool {
+        self.colour
+    }
+
     /// Text on standard output. A reader that closes early (`| head`) is no error.
     pub fn say(&self, text: &str) {
         let mut out = io::stdout().lock();

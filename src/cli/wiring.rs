@@ -1,65 +1,406 @@
-//! Where commands meet the modules that do their work. To be filled in by the wiring.
+//! Where commands meet the modules that do their work: each function turns options into one
+//! call, and errors into words for people.
 
 use super::client::Folder;
-use super::screen::Fault;
-use super::{Ended, Folders, GalleyOptions, QuoteOptions, RehearseOptions, TryOptions};
+use super::screen::{Fault, Screen};
+use super::{Ended, Folders, GalleyOptions, Outcome, QuoteOptions, TryOptions, quote};
+use crate::book::Meaning;
+use crate::clock::{Clock, SystemClock};
+use crate::config::{Colour, read_folder};
+use crate::daemon::{self, Exit, Place, Running, Sight, StartError, chain};
+use crate::desk::{IndexLag, NoPaper, ReadState};
+use crate::intake::mapping::Mapper;
+use crate::intake::sender::{Envelope, Sender, Target};
+use crate::intake::sources::{OpenSource, SecretPlaces};
+use crate::ledger::{Ledger, RealDisk};
+use crate::model::{OrderKey, SourceName, Workshop};
+use crate::print::galley::{Galley, GalleyOptions as GalleyKind};
+use crate::print::net::TcpNet;
+use std::io::Read;
+use std::path::Path;
+use std::sync::{Arc, Mutex};
 
-fn not_wired(what: &str) -> Fault {
-    Fault::new(format!("`dawnslip {what}` is not part of this build"), "", "build it whole: cargo build --release")
+/// A file given on the command line is read up to this size.
+const FILE_BYTES_MAX: u64 = 16 * 1024 * 1024;
+/// Rules are evaluated on a thread with this stack.
+const RULES_STACK_BYTES: usize = 64 * 1024 * 1024;
+
+/// An error and its causes, with something to do.
+pub(super) fn fault(what: &str, error: &(impl std::error::Error + ?Sized), remedy: &str) -> Fault {
+    Fault::new(what, chain(error), remedy)
+}
+
+fn start_fault(error: &StartError) -> Fault {
+    match error {
+        StartError::Unreadable(_) => fault(
+            "the configuration cannot be read",
+            error,
+            "name its folder: --config DIR (the sample is config/ of the source)",
+        ),
+        StartError::Config(_) => Fault::new("the configuration has mistakes", "", "look at each: dawnslip check"),
+        StartError::Ledger { .. } => fault("the data folder cannot be opened", error, "name it: --data DIR; another daemon may hold it"),
+        StartError::Listen { .. } => {
+            fault("an address cannot be listened on", error, "end what listens there, or change listeners in workshop.toml")
+        }
+        _ => fault("the daemon cannot start", error, "mend that, then start it again"),
+    }
+}
+
+/// Runs something on a thread whose stack is large enough for rules.
+pub(super) fn on_large_stack<T: Send>(work: impl FnOnce() -> T + Send) -> Result<T, Fault> {
+    std::thread::scope(|scope| {
+        let thread = std::thread::Builder::new().stack_size(RULES_STACK_BYTES).spawn_scoped(scope, work);
+        let ended = thread.map_err(|error| fault("no thread could be started", &error, "try again"))?.join();
+        ended.map_err(|_| Fault::new("this stopped the program's own work", "", "report it with what you typed"))
+    })
+}
+
+/// The configuration, checked; complaints go to standard error.
+pub(super) fn workshop(at: &Folders) -> Result<Workshop, Fault> {
+    let place = Place { folder: at.config.clone() };
+    let loaded = on_large_stack(|| place.load())?;
+    loaded.map_err(|error| start_fault(&error))
 }
 
 /// Opens the data folder under its lock, for reading, while no daemon runs.
 ///
 /// # Errors
 /// Where it cannot be opened.
-pub fn open_offline(_at: &Folders) -> Result<Folder, Fault> {
-    Err(not_wired("status"))
+pub fn open_offline(at: &Folders) -> Result<Folder, Fault> {
+    let workshop = Arc::new(workshop(at)?);
+    if !at.data.exists() {
+        let what = format!("there is no data folder {}", at.data.display());
+        return Err(Fault::new(what, "no daemon has run on it", "name it: --data DIR; or start one: dawnslip run"));
+    }
+    let remedy = "name it: --data DIR; if a daemon holds it, its socket desk.sock is missing: restart it";
+    let told = |error: &dyn std::error::Error| fault("the data folder cannot be opened", error, remedy);
+    let disk = Arc::new(RealDisk::new(&at.data).map_err(|error| told(&error))?);
+    let (ledger, opened) = Ledger::open(disk, SystemClock.now()).map_err(|error| told(&error))?;
+    let durable = daemon::fold(&opened).map_err(|error| told(&error))?;
+    let archive = ledger.archive_reader();
+    ledger.leave().map_err(|error| told(&error))?;
+    let written = durable.state.seq;
+    let (state, people) = (Arc::new(durable.state), Arc::new(durable.people));
+    let facts = opened.lines;
+    let setter = Mutex::new(daemon::setup::typesetter(&workshop));
+    let now = SystemClock.now();
+    let read = Arc::new(ReadState {
+        state: Arc::clone(&state),
+        people: Arc::clone(&people),
+        workshop: Arc::clone(&workshop),
+        printers: Vec::new(),
+        troubles: Vec::new(),
+        refused_config: None,
+        index: IndexLag { indexed: written, written, rebuilding: false },
+        counted: Vec::new(),
+        not_ready: Some("no daemon runs on this data; start it: dawnslip run".into()),
+    });
+    Ok(Folder {
+        read,
+        now,
+        history: Box::new(move |order| {
+            let archived = archive.read(order).ok().flatten().map(|found| found.facts);
+            archived.unwrap_or_else(|| daemon::facts_about(&facts, order))
+        }),
+        paper: Box::new(move |what, form| {
+            let sight = Sight { state: &state, people: &people, workshop: &workshop, setter: &setter, now };
+            daemon::show(&sight, &what, form).map_err(|error: NoPaper| error)
+        }),
+    })
+}
+
+/// Starts writing the log to standard error: lines for people, or JSON.
+fn start_log(json: bool) {
+    use tracing_subscriber::EnvFilter;
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info,sled=warn"));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    // A second start within one process (tests) keeps the first log.
+    let _ = if json { log.json().try_init() } else { log.with_target(false).try_init() };
+}
+
+/// A runtime for commands and the daemon.
+pub(super) fn runtime() -> Result<tokio::runtime::Runtime, Fault> {
+    tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| fault("the program cannot start", &error, "look at the limits of this user (ulimit)"))
 }
 
 /// Runs the daemon until it is told to stop; `--json` writes its log as JSON lines.
 ///
 /// # Errors
 /// Where it cannot start.
-pub fn run(_at: &Folders) -> Ended {
-    Err(not_wired("run"))
+pub fn run(at: &Folders) -> Ended {
+    start_log(at.json);
+    let place = Place { folder: at.config.clone() };
+    let data = at.data.clone();
+    runtime()?.block_on(async move {
+        let options = daemon::Options {
+            place,
+            data,
+            clock: Arc::new(SystemClock),
+            net: Arc::new(TcpNet::default()),
+            listen: None,
+        };
+        let running = daemon::start(options).await.map_err(|error| {
+            if let StartError::Config(complaints) = &error {
+                eprint!("{}", complaints.render(Colour::Plain));
+            }
+            start_fault(&error)
+        })?;
+        // Outside systemd there is nobody to tell.
+        let _ = sd_notify::notify(&[sd_notify::NotifyState::Ready]);
+        match until_told(&running).await {
+            None => {
+                let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+                match running.stop().await {
+                    Exit::Clean => Ok(Outcome::Well),
+                    Exit::Late => Ok(Outcome::Problem),
+                }
+            }
+            // The memory knows more than the disk: nothing may be answered from it any more.
+            Some(why) => {
+                tracing::error!(why, "stopped; the next start verifies what is on the disk");
+                std::process::exit(1);
+            }
+        }
+    })
+}
+
+/// Ends with `None` on SIGTERM or SIGINT, with the reason where the ledger failed; SIGHUP reloads.
+async fn until_told(running: &Running) -> Option<String> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let (Ok(mut term), Ok(mut int), Ok(mut hup)) =
+        (signal(SignalKind::terminate()), signal(SignalKind::interrupt()), signal(SignalKind::hangup()))
+    else {
+        return Some(running.failed().await);
+    };
+    loop {
+        tokio::select! {
+            _ = term.recv() => return None,
+            _ = int.recv() => return None,
+            _ = hup.recv() => {
+                // A refusal stands at /status and in the log.
+                let _ = running.house.reload_config().await;
+            }
+            why = running.failed() => return Some(why),
+        }
+    }
 }
 
 /// Checks the configuration and tells every complaint.
 ///
 /// # Errors
 /// Where the folder cannot be read at all.
-pub fn check(_at: &Folders) -> Ended {
-    Err(not_wired("check"))
+pub fn check(at: &Folders) -> Ended {
+    let remedy = "name its folder: --config DIR (the sample is config/ of the source)";
+    let files = read_folder(&at.config).map_err(|error| fault("the configuration cannot be read", &error, remedy))?;
+    let screen = Screen::of_terminal();
+    let checked = on_large_stack(|| daemon::setup::checked(&files, &at.config))?;
+    match checked {
+        Err(complaints) => {
+            let colour = if screen.has_colour() { Colour::Styled } else { Colour::Plain };
+            let json = at.json.then(|| format!("{:#}", complaints.to_json()));
+            screen.say(&json.unwrap_or_else(|| complaints.render(colour)));
+            Ok(Outcome::Problem)
+        }
+        Ok(workshop) => {
+            let notices = secrets_notices(at, &workshop);
+            if at.json {
+                screen.say(&serde_json::json!({ "complaints": [], "notices": notices }).to_string());
+            } else {
+                for notice in &notices {
+                    screen.say(&format!("note: {notice}"));
+                }
+                screen.say(&format!(
+                    "{}: {} sources, {} products, {} containers, {} services, {} rules, {} printers: all is well",
+                    workshop.name,
+                    workshop.sources.len(),
+                    workshop.products.len(),
+                    workshop.containers.len(),
+                    workshop.services.len(),
+                    workshop.rules.len(),
+                    workshop.printers.len()
+                ));
+            }
+            Ok(Outcome::Well)
+        }
+    }
+}
+
+/// Secrets that are not there yet, or that others can read: told, but no mistake of the files.
+fn secrets_notices(at: &Folders, workshop: &Workshop) -> Vec<String> {
+    let place = Place { folder: at.config.clone() };
+    let missing = place.sources(workshop, [0; 32]).err().unwrap_or_default();
+    let mut notices: Vec<String> = missing.iter().map(chain).collect();
+    let secrets = workshop.sources.values().flat_map(|source| &source.secrets);
+    notices.extend(secrets.filter_map(crate::config::secret::warning));
+    notices
+}
+
+fn open_source(workshop: &Workshop, name: &str) -> Result<OpenSource, Fault> {
+    let Some(source) = workshop.sources.get(&SourceName::from(name)) else {
+        let known: Vec<_> = workshop.sources.keys().map(|name| name.as_str().to_owned()).collect();
+        let remedy = format!("name one of sources.toml: {}", known.join(", "));
+        return Err(Fault::new(format!("there is no source \"{name}\""), "", remedy));
+    };
+    let credentials = crate::config::secret::credentials_directory();
+    let places = SecretPlaces { config: Default::default(), credentials };
+    OpenSource::open(source, &workshop.services, &places).map_err(|problems| {
+        let why = problems.iter().map(chain).collect::<Vec<_>>().join("; ");
+        Fault::new(format!("source \"{name}\" cannot be opened"), why, "put the shop's signing secret into the file that sources.toml names")
+    })
 }
 
 /// Sends a signed test message to a source.
 ///
 /// # Errors
 /// Where it cannot be signed or sent.
-pub fn try_source(_at: &Folders, _options: TryOptions) -> Ended {
-    Err(not_wired("try"))
+pub fn try_source(at: &Folders, options: TryOptions) -> Ended {
+    let workshop = workshop(at)?;
+    let source = open_source(&workshop, &options.source)?;
+    let Some(secret) = source.secrets.first() else {
+        return Err(Fault::new("this source has no secret", "", "name one in sources.toml"));
+    };
+    let to = options.to.unwrap_or_else(|| format!("http://{}", workshop.listeners.intake));
+    let target: Target = to.parse().map_err(|error| fault("that is no address", &error, "write it like http://127.0.0.1:7781"))?;
+    let now = SystemClock.now();
+    let id = format!("try_{}", now.as_millisecond());
+    let body = serde_json::json!({ "dawnslip": "test message", "at": now.to_string() }).to_string();
+    let envelope = Envelope::signed(&source.name, &source.scheme, secret, &id, now, body);
+    let screen = Screen::of_terminal();
+    if options.curl {
+        screen.say(&envelope.as_curl(&target));
+        return Ok(Outcome::Well);
+    }
+    let told = runtime()?.block_on(Sender::new(target.clone()).send(&envelope));
+    let told = told.map_err(|error| {
+        fault("the message was not answered", &error, "is the daemon running? dawnslip status; or see the command: --curl")
+    })?;
+    let well = (200..300).contains(&told.status);
+    if at.json {
+        let said = serde_json::json!({ "source": options.source, "to": to, "status": told.status,
+            "milliseconds": told.took.as_millis() as u64, "answer": told.body });
+        screen.say(&said.to_string());
+    } else {
+        let headers: Vec<&str> = envelope.headers.iter().map(|(name, _)| name.as_str()).collect();
+        screen.say(&format!(
+            "1  secret    the first of {} for source \"{}\"\n2  signed    {} bytes as {id}; headers {}\n3  sent      POST {target}{}\n4  answered  {} in {} ms: {}\n{}",
+            source.secrets.len(),
+            options.source,
+            envelope.body.len(),
+            headers.join(", "),
+            envelope.path,
+            told.status,
+            told.took.as_millis(),
+            told.body.trim(),
+            if well {
+                "the way is open: signature, disk and answer all work (it was no order, so nothing prints)"
+            } else {
+                "not accepted: compare the secret and the scheme in sources.toml with the shop's"
+            }
+        ));
+    }
+    Ok(if well { Outcome::Well } else { Outcome::Problem })
+}
+
+fn read_small(file: &Path) -> Result<Vec<u8>, Fault> {
+    let mut bytes = Vec::new();
+    let done = if file == Path::new("-") {
+        std::io::stdin().lock().take(FILE_BYTES_MAX).read_to_end(&mut bytes)
+    } else {
+        std::fs::File::open(file).and_then(|file| file.take(FILE_BYTES_MAX).read_to_end(&mut bytes))
+    };
+    let what = format!("{} cannot be read", file.display());
+    done.map_err(|error| fault(&what, &error, "name a file that is there, or - for standard input"))?;
+    Ok(bytes)
 }
 
 /// Plans an order that does not exist.
 ///
 /// # Errors
 /// Where the order or the configuration cannot be read.
-pub fn quote(_at: &Folders, _options: QuoteOptions) -> Ended {
-    Err(not_wired("quote"))
-}
-
-/// Rehearses the whole path.
-///
-/// # Errors
-/// Where it cannot begin.
-pub fn rehearse(_at: &Folders, _options: RehearseOptions) -> Ended {
-    Err(not_wired("rehearse"))
+pub fn quote(at: &Folders, options: QuoteOptions) -> Ended {
+    let workshop = workshop(at)?;
+    let order = match &options.file {
+        None => None,
+        Some(file) => {
+            let name = options.source.as_deref().or(workshop.sources.keys().next().map(SourceName::as_str)).unwrap_or("");
+            let Some(source) = workshop.sources.get(&SourceName::from(name)) else {
+                return Err(Fault::new(format!("there is no source \"{name}\""), "", "name one of sources.toml: --source NAME"));
+            };
+            let mapper = Mapper::compile(source)
+                .map_err(|problems| Fault::new("the mapping is wrong", format!("{problems:?}"), "dawnslip check"))?
+                .with_services(&workshop.services);
+            match mapper.read(&read_small(file)?, &[0; 32], workshop.currency) {
+                Meaning::Orders(orders) => orders.into_iter().next().map(|(order, _)| order),
+                Meaning::NotAnOrder => None,
+                Meaning::Unmappable { reason, pointer } => {
+                    let why = format!("{reason} (at {pointer})");
+                    return Err(Fault::new("the file is no order that this source's mapping reads", why, "name the right source: --source NAME"));
+                }
+            }
+        }
+    };
+    if options.file.is_some() && order.is_none() {
+        return Err(Fault::new("the file holds no order", "", "name the right source: --source NAME"));
+    }
+    let asked = quote::Asked {
+        what: options.what,
+        order,
+        to: options.to,
+        weight: options.weight,
+        container: options.container,
+        json: at.json,
+    };
+    let today = crate::model::daytime::date_of(&workshop.zone, SystemClock.now());
+    let quoted = on_large_stack(|| quote::quote(&asked, &workshop, today))?;
+    let quoted = quoted.map_err(|error| fault("that cannot be quoted", &error, "see dawnslip quote --help"))?;
+    Screen::of_terminal().say(&quoted.text);
+    Ok(if quoted.settled { Outcome::Well } else { Outcome::Problem })
 }
 
 /// Runs the virtual printer.
 ///
 /// # Errors
 /// Where it cannot listen.
-pub fn galley(_at: &Folders, _options: GalleyOptions) -> Ended {
-    Err(not_wired("galley"))
+pub fn galley(at: &Folders, options: GalleyOptions) -> Ended {
+    use tokio::io::AsyncBufReadExt;
+    let screen = Screen::of_terminal();
+    let json = at.json;
+    runtime()?.block_on(async move {
+        let kind = GalleyKind { dots: options.dots as usize, out_dir: Some(options.out.clone()), ..GalleyKind::default() };
+        let galley = Galley::start(options.listen, kind).await;
+        let galley = galley.map_err(|error| fault("the galley cannot listen there", &error, "end what listens there, or --listen another address"))?;
+        let address = galley.addr().unwrap_or(options.listen);
+        if let Some(line) = &options.fail {
+            let done = galley.obey(&line.replace('-', " "));
+            done.map_err(|why| Fault::new("no such fault", why, "type help on its standard input for all of them"))?;
+        }
+        screen.say(&format!("a printer listens on {address}; pictures go to {}\nlines on standard input change it: help says which; Ctrl-C ends it", options.out.display()));
+        let mut lines = tokio::io::BufReader::new(tokio::io::stdin()).lines();
+        let mut listening = true;
+        let mut seen = 0;
+        loop {
+            tokio::select! {
+                _ = tokio::signal::ctrl_c() => return Ok(Outcome::Well),
+                line = lines.next_line(), if listening => match line {
+                    Ok(Some(line)) => screen.say(&galley.obey(line.trim()).unwrap_or_else(|why| why)),
+                    _ => listening = false,
+                },
+                papers = galley.wait_for(seen + 1) => {
+                    for paper in papers.iter().filter(|paper| paper.number > seen) {
+                        let file = paper.file.as_deref().unwrap_or(Path::new(""));
+                        screen.say(&if json {
+                            serde_json::json!({ "paper": paper.number, "rows": paper.rows, "file": file, "notes": paper.notes }).to_string()
+                        } else {
+                            format!("paper {}  {} rows  {}", paper.number, paper.rows, file.display())
+                        });
+                    }
+                    seen = papers.last().map_or(seen, |paper| paper.number);
+                }
+            }
+        }
+    })
 }
+

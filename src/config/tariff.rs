@@ -173,7 +173,7 @@ fn volume(text: &str) -> Result<u64, String> {
     }
     let milli: u64 = format!("{whole}{part:0<3}").parse().map_err(|_| wrong())?;
     let cm3 = milli * thousandths / 1000;
-    if milli * thousandths % 1000 == 0 && cm3 > 0 { Ok(cm3) } else { Err(wrong()) }
+    if (milli * thousandths).is_multiple_of(1000) && cm3 > 0 { Ok(cm3) } else { Err(wrong()) }
 }
 
 fn price(text: &str, currency: Currency) -> Result<Money, String> {

@@ -16,4 +16,4 @@ mod upkeep;
 pub use house::{Door, House};
 pub use paper::{Sight, show};
 pub use setup::Place;
-pub use start::{Exit, Options, Running, StartError, chain, fold, start};
+pub use start::{Exit, Options, Running, StartError, chain, facts_about, fold, start};

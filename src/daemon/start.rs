@@ -9,15 +9,16 @@ use super::setup::{self, Place};
 use super::shared::{Durable, Shared};
 use super::spool::Spool;
 use super::upkeep;
-use crate::book::{Busy, Command, State};
+use crate::book::{Busy, Command, Record, Stamped, State};
 use crate::clock::Clock;
 use crate::config::Complaints;
 use crate::desk::guard::{Guard, GuardError};
 use crate::desk::server::{SOCKET_NAME, serve_tcp, serve_unix};
 use crate::intake::listener::{Intake, Stopped};
 use crate::intake::sources::{SourceError, Sources};
-use crate::ledger::record::from_line;
-use crate::ledger::{Indexer, Ledger, LedgerError, Opened, RealDisk, RecordError, SledHome, Writer};
+use crate::ledger::record::{Links, from_line};
+use crate::ledger::{Indexer, Ledger, Line, LedgerError, Opened, RealDisk, RecordError, SledHome, Writer};
+use crate::model::OrderKey;
 use crate::print::net::Net;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -178,6 +179,17 @@ pub fn fold(opened: &Opened) -> Result<Durable, StartError> {
         durable.fold(&from_line(line).map_err(StartError::Record)?);
     }
     Ok(durable)
+}
+
+/// The facts about an order among lines of the journal, for a look without a daemon: what
+/// stands before the last snapshot is not there.
+pub fn facts_about(lines: &[Line], order: &OrderKey) -> Vec<Stamped> {
+    let mut links = Links::default();
+    let facts = lines.iter().filter_map(|line| match from_line(line) {
+        Ok(Record::Fact(stamped)) => Some(stamped),
+        _ => None,
+    });
+    facts.filter(|stamped| links.take_in(&stamped.fact).contains(order)).collect()
 }
 
 /// Starts everything; returns once both listeners serve.

@@ -160,7 +160,7 @@ enum Shape {
     Objects,
 }
 
-fn read_document(input: impl Read, line: u64, shape: Shape, take: &mut impl FnMut(Piece) -> ControlFlow<()>) {
+fn read_document(input: impl BufRead, line: u64, shape: Shape, take: &mut impl FnMut(Piece) -> ControlFlow<()>) {
     let place = Place { line: Cell::new(line), taken: Cell::new(0) };
     let mut reader = serde_json::Deserializer::from_reader(Counted { input: input.bytes(), place: &place });
     let mut stopped = false;

@@ -134,6 +134,12 @@ fn quoted(text: &str) -> String {
     format!("'{}'", text.replace('\'', r"'\''"))
 }
 
+/// Retry-After as seconds (RFC 9110, section 10.2.3). Its other form, a date, is left out:
+/// the listener that this talks to never sends one.
+fn delay_seconds(value: &str) -> Option<u64> {
+    value.bytes().all(|b| b.is_ascii_digit()).then(|| value.parse().ok())?
+}
+
 /// What the other side said.
 #[derive(Debug, Clone)]
 pub struct Told {
@@ -197,7 +203,7 @@ impl Sender {
         Ok(Told {
             status: head.status.as_u16(),
             body: String::from_utf8_lossy(&body).into_owned(),
-            retry_after: head.headers.get(RETRY_AFTER).and_then(|value| value.to_str().ok()?.parse().ok()),
+            retry_after: head.headers.get(RETRY_AFTER).and_then(|value| delay_seconds(value.to_str().ok()?)),
             took: begun.elapsed(),
         })
     }
@@ -242,6 +248,16 @@ mod tests {
             ("localhost:7781", false),
         ] {
             assert_eq!(text.parse::<Target>().is_ok(), good, "{text}");
+        }
+    }
+
+    /// RFC 9110, section 10.2.3 and 5.6.7.
+    #[test]
+    fn seconds_to_wait_are_digits_and_nothing_else() {
+        let table: serde_json::Value =
+            serde_json::from_str(include_str!("../../tests/standards/retry_after_rfc9110.json")).unwrap();
+        for case in table["cases"].as_array().unwrap() {
+            assert_eq!(delay_seconds(case["value"].as_str().unwrap()), case["delay_seconds"].as_u64(), "{case}");
         }
     }
 

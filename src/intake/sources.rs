@@ -254,8 +254,13 @@ fn load_secret(source: &Source, secret: &SecretRef, places: &SecretPlaces) -> Re
 
 fn read_small(place: &Path) -> std::io::Result<Vec<u8>> {
     use std::io::Read;
+    use std::os::unix::fs::PermissionsExt;
     let mut bytes = Vec::new();
-    std::fs::File::open(place)?.take(SECRET_BYTES_MAX + 1).read_to_end(&mut bytes)?;
+    let file = std::fs::File::open(place)?;
+    if file.metadata()?.permissions().mode() & 0o077 != 0 {
+        tracing::warn!(file = %place.display(), "other users can read this secret; chmod 600");
+    }
+    file.take(SECRET_BYTES_MAX + 1).read_to_end(&mut bytes)?;
     if bytes.len() as u64 > SECRET_BYTES_MAX {
         return Err(std::io::Error::other(format!("it is larger than {SECRET_BYTES_MAX} bytes")));
     }

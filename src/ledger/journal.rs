@@ -149,7 +149,7 @@ impl Journal {
         if lines.iter().any(|line| line.json.contains('\n')) {
             return misuse(format!("a line of the group from record {first_seq} on holds a line break"));
         }
-        if self.end >= self.segment_bytes {
+        if self.end >= self.segment_bytes && self.end > HEADER_BYTES as u64 {
             self.roll()?;
         }
         let facts = lines.iter().filter(|line| line.tag == Tag::Fact).count() as u64;

@@ -121,6 +121,14 @@ impl SimDisk {
         let kept: BTreeSet<u64> = names.values().copied().collect();
         inner.durable = names;
         inner.nodes.retain(|id, _| kept.contains(id));
+        drop(inner);
+        self.kill();
+    }
+
+    /// The process dies and the power stays: everything written is still to be seen, synced or
+    /// not. Trouble ends; the lock is free; files opened before are stale.
+    pub fn kill(&self) {
+        let mut inner = self.inner();
         inner.trouble = Trouble::default();
         inner.dead = false;
         inner.life += 1;

@@ -71,7 +71,13 @@ impl Ledger {
             _ => LedgerError::disk("lock", "lock")(cause),
         })?;
         let installation = match Installation::read(disk.as_ref())? {
-            Some(found) => found,
+            Some(found) => {
+                // After a kill, names that are seen here may not be durable yet.
+                for dir in std::iter::once("").chain(DIRS) {
+                    disk.sync_dir(dir).map_err(LedgerError::disk("sync", dir))?;
+                }
+                found
+            }
             None => make_new(&disk, fresh()?)?,
         };
         let id = installation.id;

@@ -29,6 +29,7 @@ def sample():
     p.textln("at the right")
     p.set_with_default(align="center")
     p.qr("S-442", size=6, native=True)
+    p.textln("")
     p.barcode("{BS-442/1", "CODE128", height=80, width=3, pos="BELOW", function_type="B")
     p.set_with_default()
     from PIL import Image, ImageDraw

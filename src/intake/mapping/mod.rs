@@ -21,6 +21,16 @@ pub use text::{LINE_CHARS_MAX, NOTE_CHARS_MAX, STREET_LINES_MAX};
 /// Orders of one message.
 pub const ORDERS_MAX: usize = 200;
 
+/// What marks our own test messages (`dawnslip try`): they order nothing, whatever the mapping.
+const TEST_KEY: &str = "dawnslip";
+const TEST_WORDS: &str = "test message";
+
+/// The body of a test message: acknowledged by every source as no order. The instant makes it
+/// another one each time, where a message is known by its body.
+pub fn test_body(at: jiff::Timestamp) -> String {
+    serde_json::json!({ TEST_KEY: TEST_WORDS, "at": at }).to_string()
+}
+
 /// What is wrong with a mapping, and under which key of the source's `map` table.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{key}: {problem}")]
@@ -74,6 +84,9 @@ impl Mapper {
             Ok(value) => value,
             Err(error) => return Meaning::Unmappable { reason: error.to_string(), pointer: String::new() },
         };
+        if value.get(TEST_KEY).and_then(serde_json::Value::as_str) == Some(TEST_WORDS) {
+            return Meaning::NotAnOrder;
+        }
         let drafts = match &self.how {
             How::SchemaOrg => schema_org::drafts(&value, currency),
             How::Mapped(compiled) => compiled.drafts(&value, currency),

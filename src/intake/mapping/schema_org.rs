@@ -17,6 +17,9 @@ use std::collections::HashMap;
 
 /// An OrderItem within an OrderItem, at most so deep.
 const ITEM_DEPTH_MAX: usize = 4;
+/// Ordered items of one order that are looked at: references by `@id` can repeat a few
+/// nodes without end.
+const ITEMS_MAX: usize = 4 * LINES_MAX;
 /// References by `@id` followed one after another.
 const REFERENCES_MAX: usize = 4;
 const PREFIXES: [&str; 3] = ["schema:", "https://schema.org/", "http://schema.org/"];
@@ -154,14 +157,11 @@ impl<'v> Document<'v> {
         let customer = self.first(node, "customer");
         let customer_name = customer.as_ref().map(|c| self.person_name(c)).unwrap_or_default();
         let items: Vec<_> = self.all(node, "orderedItem").into_iter().chain(self.all(node, "acceptedOffer")).collect();
-        let mut lines = Vec::new();
+        let mut found = Found { workshop, items: 0, lines: Vec::new() };
         for item in &items {
-            self.item(item, Item { times: None, price: None, number: None }, workshop, 0, &mut lines)?;
-            if lines.len() > LINES_MAX {
-                let why = format!("the order has more than {LINES_MAX} lines");
-                return Err(Unmappable::new(why, format!("{}/orderedItem", node.pointer)));
-            }
+            self.item(item, Item { times: None, price: None, number: None }, 0, &mut found)?;
         }
+        let lines = found.lines;
         let delivery = self.first(node, "orderDelivery");
         let (address, address_name) = self.destination(node, &items, customer.as_ref());
         let recipient = address_name.unwrap_or_else(|| customer_name.clone());
@@ -235,19 +235,12 @@ impl<'v> Document<'v> {
     }
 
     /// One ordered item: an OrderItem, an Offer, a Product, or a Service, which is no goods.
-    fn item(
-        &self,
-        node: &Spot<'v>,
-        outer: Item,
-        workshop: Currency,
-        depth: usize,
-        lines: &mut Vec<LineDraft>,
-    ) -> Result<(), Unmappable> {
-        if depth > ITEM_DEPTH_MAX {
-            return Err(Unmappable::new(
-                format!("ordered items stand more than {ITEM_DEPTH_MAX} deep"),
-                &*node.pointer,
-            ));
+    fn item(&self, node: &Spot<'v>, outer: Item, depth: usize, found: &mut Found) -> Result<(), Unmappable> {
+        found.items += 1;
+        if depth > ITEM_DEPTH_MAX || found.items > ITEMS_MAX {
+            let why =
+                format!("there are more than {ITEMS_MAX} ordered items, or they stand more than {ITEM_DEPTH_MAX} deep");
+            return Err(Unmappable::new(why, &*node.pointer));
         }
         let gone = ["OrderCancelled", "OrderReturned"].iter().any(|status| self.says(node, "orderItemStatus", status));
         let marked = self.extension(node, "notGoods").is_some_and(|spot| value::is_true(spot.value));
@@ -261,15 +254,15 @@ impl<'v> Document<'v> {
                 Some(spot) => Some(outer.times(self.quantity(&spot), &spot.pointer)),
                 None => outer.times,
             },
-            price: self.price(node, workshop).or(outer.price),
+            price: self.price(node, found.workshop).or(outer.price),
             number: self.text(node, "orderItemNumber").or(outer.number),
         };
         if inner.is_empty() {
-            lines.push(self.line(node, own));
+            found.lines.push(self.line(node, own));
             return Ok(());
         }
         for spot in &inner {
-            self.item(spot, own.clone(), workshop, depth + 1, lines)?;
+            self.item(spot, own.clone(), depth + 1, found)?;
         }
         Ok(())
     }
@@ -361,6 +354,13 @@ impl<'v> Document<'v> {
             several: false,
         }
     }
+}
+
+/// What was found in an order so far.
+struct Found {
+    workshop: Currency,
+    items: usize,
+    lines: Vec<LineDraft>,
 }
 
 /// What an OrderItem says about what stands within it.

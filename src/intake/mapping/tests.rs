@@ -197,6 +197,16 @@ fn items_within_items_multiply_and_offers_count_as_items() {
     gone["orderedItem"][0]["orderItemStatus"] = json!("https://schema.org/OrderCancelled");
     assert_eq!(kinds(&one(native(&gone)).0), [FlawKind::NoGoods]);
 
+    // A few nodes that refer to each other a thousand times each are not followed for ever.
+    let refer = |id: &str| json!(vec![json!({"@id": id}); 1000]);
+    let mut graph = vec![json!({"@type": "Order", "orderNumber": "S-1", "orderedItem": refer("#a")})];
+    for (id, next) in [("#a", "#b"), ("#b", "#c"), ("#c", "#d")] {
+        graph.push(json!({"@id": id, "@type": "OrderItem", "orderedItem": refer(next)}));
+    }
+    graph.push(json!({"@id": "#d", "@type": "Service"}));
+    let endless = json!({"@context": "https://schema.org", "@graph": graph});
+    assert!(matches!(native(&endless), Meaning::Unmappable { .. }));
+
     let mut deep = json!({"@type": "Product", "sku": "mug"});
     for _ in 0..6 {
         deep = json!({"@type": "OrderItem", "orderedItem": deep});
@@ -293,7 +303,7 @@ fn what_is_no_order_is_left_alone_and_what_has_no_identity_is_unmappable() {
         (with("/@context", json!("https://example.org/")), "/@context", "not schema.org"),
         (with("/orderedItem/0/orderedItem", json!({"@type": "Product"})), "", ""),
         (with("/orderedItem", json!([{"@type": "Product"}])), "/orderedItem/0", "neither a sku nor a name"),
-        (with("/orderedItem", json!(many)), "/orderedItem", "more than 200 lines"),
+        (with("/orderedItem", json!(many)), "/orderedItem", "more than 200"),
         (with("/orderNumber", json!("S-1\u{0}")), "", "odd ones"),
         (with("/orderNumber", json!("9".repeat(100))), "", "longer than 80"),
     ] {
@@ -390,4 +400,53 @@ fn a_post_box_is_recognised_by_its_field_or_its_words() {
     let (order, person) = one(native(&with(address, only_box)));
     assert!(order.destination.post_box && order.flaws.is_empty());
     assert_eq!(person.street[0].reveal(), "PO Box 12");
+}
+
+#[test]
+fn a_test_message_orders_nothing_whatever_the_mapping() {
+    let body = test_body("2026-11-25T07:00:00Z".parse().unwrap());
+    let strict = Mapping { number: "/no".into(), lines: "/lines".into(), ..Mapping::default() };
+    for payload in [Payload::SchemaOrg, Payload::Mapped(Box::new(strict))] {
+        let mapper = Mapper::compile(&source(payload)).unwrap();
+        assert!(matches!(mapper.read(body.as_bytes(), &KEY, Currency::EUR), Meaning::NotAnOrder));
+    }
+}
+
+#[test]
+fn a_mapping_tells_where_it_finds_nothing_and_all_its_wrong_paths() {
+    let mapping = Mapping {
+        order: Some("$.orders[*]".into()),
+        number: "/no".into(),
+        lines: "/lines".into(),
+        line: LineMapping { sku: "/sku".into(), quantity: Some("/n".into()), ..LineMapping::default() },
+        ..Mapping::default()
+    };
+    let mapper = Mapper::compile(&source(Payload::Mapped(Box::new(mapping.clone())))).unwrap();
+    let read = |body: Value| mapper.read(body.to_string().as_bytes(), &KEY, Currency::EUR);
+    for (body, place, told) in [
+        (json!({"other": 1}), "", "\"order\" finds nothing"),
+        (json!({"orders": [{"no": 1, "lines": []}, {"no": 2}]}), "/orders/1", "\"lines\" finds nothing"),
+        (json!({"orders": [{"lines": [{"sku": "a", "n": 1}]}]}), "/orders/0", "no number"),
+        (json!({"orders": [{"no": 1, "lines": [{"n": 1}]}]}), "/orders/0/lines/0", "neither a sku nor a name"),
+        (json!({"orders": vec![json!({"no": 1, "lines": []}); ORDERS_MAX + 1]}), "", "more than 200 orders"),
+    ] {
+        let Meaning::Unmappable { reason, pointer } = read(body.clone()) else { panic!("{body}") };
+        assert!(reason.contains(told) && pointer == place, "{reason} at {pointer:?}");
+    }
+    // A quantity that the path does not find is a question, not a one.
+    let (order, _) = one(read(json!({"orders": [{"no": 7, "lines": [{"sku": "a"}]}]})));
+    assert_eq!(order.key.number, "7");
+    assert!(kinds(&order).contains(&FlawKind::BadQuantity));
+    assert_eq!(order.flaws[0].pointer, "/orders/0/lines/0");
+
+    let wrong = Mapping {
+        number: "no".into(),
+        street: vec!["/a".into(), "b".into()],
+        currency: Some("eur".into()),
+        line: LineMapping { sku: "$.".into(), ..LineMapping::default() },
+        ..mapping
+    };
+    let told = Mapper::compile(&source(Payload::Mapped(Box::new(wrong)))).unwrap_err();
+    let keys: Vec<_> = told.iter().map(|problem| problem.key.as_str()).collect();
+    assert_eq!(keys, ["currency", "number", "line.sku", "street"]);
 }

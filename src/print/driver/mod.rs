@@ -292,6 +292,9 @@ impl<'job> Driver<'job> {
     /// The bytes to hand to the socket next; empty if there are none now. Tell how many were
     /// taken with [`Event::Wrote`].
     pub fn to_write(&self) -> &[u8] {
+        if self.phase == Phase::Done {
+            return &[];
+        }
         if !self.questions.is_empty() {
             return &self.questions;
         }

@@ -74,7 +74,7 @@ impl Default for Style {
             letter_space: 0,
             left: 0,
             width: None,
-            tabs: (1..=32).map(|n| n * 8).take_while(|stop| *stop < 250).collect(),
+            tabs: (1..=31).map(|n| n * 8).collect(),
             bar_height: BARS.0,
             bar_module: BARS.1,
             bar_letters: 0,

@@ -136,11 +136,6 @@ impl Galley {
         self.papers()
     }
 
-    /// Waits until it has worked off all that it has read, or its head halts.
-    pub async fn wait_idle(&self) {
-        self.shared.wait_until(|state| state.is_idle()).await;
-    }
-
     /// Injects a fault, beside those that are there.
     pub fn set_fault(&self, fault: Fault) {
         self.shared.set_fault(fault);

@@ -96,7 +96,6 @@ pub(super) struct State {
     queue: VecDeque<Work>,
     /// Bytes in the queue and in the head's hands.
     queued: usize,
-    working: bool,
     /// Counts how often it was switched off: work begun before is forgotten.
     pub life: u64,
     reply: Option<mpsc::UnboundedSender<Vec<u8>>>,
@@ -110,9 +109,6 @@ pub(super) struct State {
 impl State {
     pub fn made(&self) -> u64 {
         self.made
-    }
-    pub fn is_idle(&self) -> bool {
-        self.wrong.halts() || (self.queue.is_empty() && !self.working)
     }
 }
 
@@ -135,7 +131,6 @@ impl Shared {
             parser: Parser::default(),
             queue: VecDeque::new(),
             queued: 0,
-            working: false,
             life: 0,
             reply: None,
             automatic: false,
@@ -302,7 +297,6 @@ impl Shared {
             self.wait_until(|state| !state.queue.is_empty() && !state.wrong.halts()).await;
             let mut state = self.lock();
             if let Some(work) = state.queue.pop_front() {
-                state.working = true;
                 return (work, state.life);
             }
         }
@@ -311,7 +305,6 @@ impl Shared {
     /// That work is done.
     pub fn done(&self, size: usize, life: u64) {
         let mut state = self.lock();
-        state.working = false;
         if state.life == life {
             state.queued = state.queued.saturating_sub(size);
         }

@@ -90,7 +90,7 @@ async fn status_is_answered_out_of_turn_while_the_paper_is_out() {
     galley.set_fault(Fault::PaperOut { after_rows: 20 });
     let mut connection = connect(&galley).await;
     connection.write_all(b"one\ntwo\n").await.unwrap();
-    galley.wait_idle().await;
+    galley.shared.wait_until(|state| state.wrong.paper_out()).await;
     for (n, expected) in [(1, 0x1A), (2, 0x32), (3, 0x12), (4, 0x7E)] {
         assert_eq!(answer(&mut connection, &[0x10, 4, n], 1).await, [expected], "{n}");
     }

@@ -1,0 +1,287 @@
+//! The written form of every record: `cases/records_v1.ndjson` holds one example of each. A
+//! released form must stay readable for ever, so lines of that file are only ever added.
+
+use dawnslip::book::*;
+use dawnslip::ledger::{self, RecordError, Tag, record};
+use dawnslip::model::{Line as OrderLine, *};
+use jiff::Timestamp;
+use jiff::civil::{date, time};
+use std::collections::{BTreeMap, BTreeSet};
+
+const WRITTEN: &str = include_str!("cases/records_v1.ndjson");
+
+fn at() -> Timestamp {
+    "2026-11-25T06:41:00.123456789Z".parse().unwrap()
+}
+fn key() -> OrderKey {
+    OrderKey::new("shop", "S-417")
+}
+fn message() -> MessageKey {
+    MessageKey { source: "shop".into(), id: "msg-0417".into() }
+}
+fn eur(minor: i64) -> Money {
+    Money::new(minor, Currency::EUR)
+}
+fn pins() -> Pins {
+    Pins {
+        order_version: 2,
+        revision: Some(Revision::Number(7)),
+        config: ConfigDigest::new("c0ffee"),
+        stock: 5,
+        hand_over: date(2026, 11, 26),
+    }
+}
+
+fn an_order() -> Box<Order> {
+    Box::new(Order {
+        key: key(),
+        revision: Some(Revision::At(at())),
+        placed: Some(at()),
+        lines: vec![OrderLine {
+            sku: "MUG-1".into(),
+            name: "Mug, tide grey".into(),
+            quantity: 2,
+            unit_price: Some(eur(2800)),
+        }],
+        destination: Destination {
+            country: "QS".parse().ok(),
+            postcode_head: "SK17A".into(),
+            address_hash: "00112233445566778899aabbccddeeff".into(),
+            post_box: false,
+        },
+        gift: true,
+        requested_service: Some("Letter".into()),
+        total: Some(eur(5600)),
+        cancelled: false,
+        not_before: Some(date(2026, 12, 1)),
+        has_wish: true,
+        flaws: vec![Flaw {
+            kind: FlawKind::NoAddress,
+            pointer: "/customer/address".into(),
+            detail: "the address has no house number".into(),
+        }],
+        content_digest: "ab12".into(),
+    })
+}
+
+fn a_plan() -> Box<Plan> {
+    let parcel = PlannedParcel {
+        container: "Medium".into(),
+        inside: Some("Skipper".into()),
+        service: "Road".into(),
+        zone: "Middle".into(),
+        contents: vec![Content { sku: "MUG-1".into(), quantity: 2, batch: Some("2611".into()), line: Some(0) }],
+        weight: Weight::from_g(1840),
+        tolerance: Weight::from_g(60),
+        cost: CostParts { postage: eur(640), surcharges: eur(0), container: eur(62), supplies: eur(18) },
+        supplies: vec![SupplyUse { supply: "paper tape".into(), amount: 1_200_000_000 }],
+        placement: vec![Placed { content: 0, at: [0, 0, 10], size: [120, 90, 95] }],
+        inner_mm: [300, 200, 150],
+        notes: vec!["mugs upside down".into()],
+        cautions: vec!["fragile".into()],
+        cards: vec!["mugs".into()],
+    };
+    Box::new(Plan {
+        order: key(),
+        pins: pins(),
+        parcels: vec![parcel],
+        cost: Some(eur(720)),
+        verdict: Verdict::BestFound { least_possible: eur(700) },
+        questions: vec![question()],
+        waits: vec![
+            Wait::Rule { rule: "glaze dries".into(), reason: "fired today".into() },
+            Wait::MadeToOrder("TEAPOT".into()),
+            Wait::Date(date(2026, 12, 1)),
+            Wait::Stock { sku: "MUG-1".into(), missing: 3 },
+        ],
+        alternatives: vec![Alternative {
+            what: "Small by Letter".into(),
+            cost: None,
+            why: "takes up to 1 kg, this weighs 1.84 kg".into(),
+        }],
+        what_would_change: vec!["110 g less would cost 6.90 (the step below)".into()],
+        rules: vec!["samples".into()],
+        urgent: true,
+    })
+}
+
+fn question() -> Question {
+    Question {
+        cause: Cause::UnknownProduct("GLZ-9".into()),
+        what: "the product GLZ-9 is unknown".into(),
+        remedy: "add it to products.toml".into(),
+    }
+}
+
+fn a_policy() -> Box<Policy> {
+    Box::new(Policy {
+        zone: "Europe/Dublin".into(),
+        pick_list_at: time(7, 0, 0, 0),
+        closed_weekdays: BTreeSet::from([6, 7]),
+        closed_dates: BTreeSet::from([date(2026, 12, 25)]),
+        parcels_a_day: 60,
+        burst_orders: 12,
+        burst_seconds: 300,
+        gapless: BTreeMap::from([("shop".into(), "S-".into())]),
+        print: BTreeMap::from([("shop".into(), PrintWhen::WhenPackingStarts)]),
+        uncertain: BTreeMap::from([(PaperKind::Card, WhenUncertain::Ask)]),
+        archive_after_days: 14,
+    })
+}
+
+fn facts() -> Vec<Fact> {
+    let (order, source, job, parcel) = (key(), SourceName::from("shop"), JobId(88), ParcelId(17));
+    let held = StopKind::Held { reason: "gift comes later".into(), rule: Some("gifts".into()) };
+    let digest = ConfigDigest::new("c0ffee");
+    vec![
+        Fact::MessageKept {
+            message: message(),
+            body_digest: "d1".into(),
+            outcome: MessageOutcome::Orders(vec![key()]),
+        },
+        Fact::OrderReceived { order: an_order(), message: message() },
+        Fact::OrderRevised {
+            order: an_order(),
+            version: 2,
+            message: message(),
+            differences: vec!["2 x MUG-1, was 1".into()],
+        },
+        Fact::OrderStale { order: order.clone(), revision: Some(Revision::Number(1)) },
+        Fact::OrderContradicted { order: an_order(), version: 3 },
+        Fact::CancellationRemembered { order: order.clone() },
+        Fact::OrderCancelled { order: order.clone(), by: Actor::Shop, reason: "changed their mind".into() },
+        Fact::OrderReopened { order: order.clone(), by: Actor::Person },
+        Fact::PlanAsked { order: order.clone(), pins: pins() },
+        Fact::PlanStarted { order: order.clone() },
+        Fact::Planned { plan: a_plan(), parcels: vec![parcel] },
+        Fact::PlanRefused { order: order.clone(), why: "the order changed meanwhile".into() },
+        Fact::StopPut { order: Some(order.clone()), stop: StopKind::NeedsYou(question()) },
+        Fact::StopLifted { order: None, stop: held, by: Actor::Person },
+        Fact::Decided { cause: "unknown-product:GLZ-9".into(), decision: Decision::Retry },
+        Fact::ParcelMoved { parcel, from: Stage::Printed, to: Stage::Packed, by: Actor::Person },
+        Fact::JobQueued {
+            job,
+            kind: PaperKind::Card,
+            subject: Subject::Card(parcel, "mugs".into()),
+            copy: Some(CopyMark { of: JobId(87), at: at(), why: "the printer went silent".into() }),
+            rank: 4,
+        },
+        Fact::JobSending { job, printer: "bench".into(), digest: "b17e".into() },
+        Fact::JobRequeued { job, why: "no connection".into() },
+        Fact::JobUncertain { job, why: "the printer went silent".into() },
+        Fact::JobOnPaper { job, by: Confirmation::ProcessId },
+        Fact::JobDropped { job, why: "the order was cancelled".into() },
+        Fact::GapSeen { source: source.clone(), number: "S-447".into(), between: ("S-446".into(), "S-448".into()) },
+        Fact::GapClosed { source, number: "S-447".into(), by: Actor::Person },
+        Fact::ConfigAdopted {
+            digest,
+            policy: a_policy(),
+            files: BTreeMap::from([("workshop.toml".into(), "name = \"Tern & Thistle\"\n".into())]),
+        },
+        Fact::Started { off_since: Some(at()), clean: false },
+        Fact::ModeChanged { mode: Mode::Burst },
+        Fact::PackingStarted { by: Actor::Program },
+        Fact::Archived { orders: vec![order] },
+    ]
+}
+
+fn persons() -> Vec<PersonRecord> {
+    let person = Person {
+        recipient: Hidden::new("Zoë Ångström"),
+        buyer: Some(Hidden::new("佐藤 花子")),
+        street: vec![Hidden::new("Quay Cottage"), Hidden::new("7 Thrift Lane")],
+        locality: Hidden::new("Ternhaven"),
+        region: Hidden::new("Middle"),
+        postcode: Hidden::new("SK1 7AB"),
+        email: Some(Hidden::new("zoe@example.org")),
+        phone: Some(Hidden::new("+00 100")),
+        wish: Some(Hidden::new("by the back door")),
+        gift_message: Some(Hidden::new("For\nyou")),
+        language: Some("ja".into()),
+    };
+    vec![
+        PersonRecord::Of { v: 1, order: key(), version: 1, person: Box::new(person) },
+        PersonRecord::Raw { v: 1, message: message(), body: Hidden::new("{\"orderNumber\":\"S-417\"}\n") },
+    ]
+}
+
+fn samples() -> Vec<Record> {
+    let stamp = |(at_index, fact)| Record::Fact(Stamped { v: 1, seq: at_index as u64 + 1, at: at(), fact });
+    facts().into_iter().enumerate().map(stamp).chain(persons().into_iter().map(Record::Person)).collect()
+}
+
+fn written() -> Vec<ledger::Line> {
+    let line = |text: &str| {
+        let tag = match &text[..2] {
+            "F " => Tag::Fact,
+            "P " => Tag::Person,
+            other => panic!("a line begins with {other:?}"),
+        };
+        ledger::Line { tag, json: text[2..].to_owned() }
+    };
+    WRITTEN.lines().map(line).collect()
+}
+
+#[test]
+fn every_released_line_is_read_back_to_the_same_value_and_written_identically() {
+    let (lines, samples) = (written(), samples());
+    assert_eq!(lines.len(), samples.len());
+    for (line, sample) in lines.iter().zip(&samples) {
+        assert_eq!(&record::from_line(line).unwrap(), sample);
+        assert_eq!(record::to_line(sample).unwrap().json, line.json);
+    }
+}
+
+/// serde names all variants when it meets one that it does not know.
+fn variants(err: serde_json::Error) -> BTreeSet<String> {
+    let text = err.to_string();
+    let names = text.split("expected").nth(1).unwrap_or_else(|| panic!("{text}"));
+    names.split('`').skip(1).step_by(2).map(str::to_owned).collect()
+}
+
+#[test]
+fn no_kind_of_record_is_without_an_example() {
+    let mut seen = [BTreeSet::new(), BTreeSet::new()];
+    for line in written() {
+        let value: serde_json::Value = serde_json::from_str(&line.json).unwrap();
+        let (kind, object) = match line.tag {
+            Tag::Fact => (0, &value["fact"]),
+            Tag::Person => (1, &value),
+        };
+        seen[kind].insert(object.as_object().unwrap().keys().next().unwrap().clone());
+    }
+    let of_facts = variants(serde_json::from_str::<Fact>("{\"no such\":{}}").unwrap_err());
+    let of_persons = variants(serde_json::from_str::<PersonRecord>("{\"no such\":{}}").unwrap_err());
+    assert!(of_facts.len() > 20 && of_persons.len() == 2);
+    assert_eq!(seen, [of_facts, of_persons]);
+}
+
+#[test]
+fn a_record_of_a_newer_version_is_named_and_not_guessed_at() {
+    let cases = [
+        (0, "record 1 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
+        (29, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
+    ];
+    for (at, message) in cases {
+        let mut line = written().remove(at);
+        line.json = line.json.replacen("\"v\":1", "\"v\":2", 1);
+        let err = record::from_line(&line).unwrap_err();
+        assert!(matches!(err, RecordError::Version { version: 2, newest: 1, .. }));
+        assert_eq!(err.to_string(), message);
+    }
+}
+
+#[test]
+fn what_is_no_record_is_refused_and_a_persons_text_stays_out_of_the_message() {
+    for (tag, json) in [
+        (Tag::Fact, ""),
+        (Tag::Fact, "{\"v\":1}"),
+        (Tag::Fact, "{\"v\":1,\"seq\":5,\"at\":\"2026-11-25T07:00:00Z\",\"fact\":{\"nonsense\":{}}}"),
+        (Tag::Person, "{\"of\":{\"v\":1,\"order\":\"shop/S-1\",\"version\":\"Zoë Ångström\",\"person\":{}}}"),
+        (Tag::Person, "Zoë"),
+    ] {
+        let err = record::from_line(&ledger::Line { tag, json: json.into() }).unwrap_err();
+        assert!(matches!(err, RecordError::Form { .. }), "{err}");
+        assert!(!format!("{err} {err:?}").contains("Zoë"), "{err:?}");
+    }
+}
