@@ -219,7 +219,8 @@ fn printed_parcels(state: &State) -> BTreeMap<OrderKey, Vec<ParcelId>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 192, ..ProptestConfig::default() })]
+    // More cases: PROPTEST_CASES=5000 cargo test --test book_laws
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn whatever_happens_the_fold_holds_and_no_order_is_forgotten(events in prop::collection::vec(event(), 1..90)) {
@@ -230,13 +231,16 @@ proptest! {
             let before = printed_parcels(&bench.state);
             let received: BTreeSet<OrderKey> = bench.state.orders.keys().cloned().collect();
             let from = bench.history.len();
+            let by_schedule = !matches!(event, Event::Job { .. });
             happen(&mut bench, event);
             let after = printed_parcels(&bench.state);
             for (key, parcels) in &before {
                 prop_assert!(after.get(key).is_none_or(|now| now == parcels), "{key} was planned anew after printing");
             }
             for fact in facts(&bench.history[from..]) {
-                if let Fact::JobQueued { subject: Subject::List { date, extra: 0 }, copy: None, .. } = fact {
+                if let Fact::JobQueued { subject: Subject::List { date, extra: 0 }, copy: None, .. } = fact
+                    && by_schedule
+                {
                     prop_assert!(lists.insert(date), "the list of {date} twice");
                 }
             }

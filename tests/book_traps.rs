@@ -212,7 +212,7 @@ fn a_stop_note_prints_before_all_else_and_once() {
 }
 
 #[test]
-fn a_late_slip_of_a_cancelled_order_brings_its_stop_note() {
+fn a_slip_in_doubt_counts_as_printed_even_when_a_person_takes_it_out() {
     let mut bench = Bench::new();
     bench.receive_and_plan(&[mug(1)]);
     let job = bench.slip("S-1");
@@ -220,8 +220,10 @@ fn a_late_slip_of_a_cancelled_order_brings_its_stop_note() {
     bench.not_printed(job, BytesLeft::Some);
     bench.act(Action::Drop { job });
     assert_eq!(bench.describe("S-1"), "planned: slip dropped, slip COPY queued");
+    refused(bench.act(Action::Replan { order: key("S-1") }));
     bench.receive(&[cancelled(mug(2))]);
-    assert_eq!(bench.describe("S-1"), "planned, cancelled: slip dropped, slip COPY dropped");
+    let stopped = "cancelled: slip dropped, slip COPY dropped, stop note queued";
+    assert_eq!(bench.describe("S-1"), format!("planned, {stopped}"));
     bench.printed(job);
     assert_eq!(bench.describe("S-1"), "printed, cancelled: slip on paper, slip COPY dropped, stop note queued");
 }

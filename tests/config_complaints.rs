@@ -134,6 +134,7 @@ fn other_modules_judge_rules_cards_and_letters_at_their_place() {
     assert_eq!((told[1].0, told[1].3), ("rules.toml", "say it in grams"));
     assert_eq!((told[2].0, told[2].2), ("workshop.toml", "no font has: &"));
     assert_eq!((told[3].0, told[3].2), ("workshop.toml", "no font has: &"));
+    assert_eq!(complaints.place(&complaints.list()[2]), (20, 14), "at the letter itself");
     assert!(config::load_with(&config::embedded(), Path::new("config"), &Checks::NONE).is_ok());
 }
 

@@ -1,12 +1,16 @@
-//! Papers as a whole: golden texts, pictures, bytes, warnings.
+//! Papers as a whole: golden texts, pictures, codes, warnings.
+//!
+//! `DAWNSLIP_WRITE_CASES=1 cargo test --test slip_papers` writes the golden texts anew; read
+//! the difference before you commit it.
 
 mod slip_demo;
 
 use dawnslip::book::*;
 use dawnslip::model::*;
-use dawnslip::slip::{Fonts, Paper, Sheet, Typesetter, Wanted, paper, render_png, render_text};
+use dawnslip::slip::layout::layout;
+use dawnslip::slip::{self, *};
 use slip_demo::*;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 fn setter() -> Typesetter {
     Typesetter::new(Fonts::embedded())
@@ -17,8 +21,17 @@ fn make(book: &Book, kind: PaperKind, subject: &Subject, copy: Option<&CopyMark>
     paper(&wanted, &book.state, &book.people, &workshop(), setter, now()).unwrap()
 }
 
+fn list() -> Subject {
+    Subject::List { date: today(), extra: 0 }
+}
+
+fn card(parcel: u64) -> Subject {
+    Subject::Card(ParcelId(parcel), "thanks".into())
+}
+
+/// The demo's papers, one of each kind and of each that looks different.
 fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
-    let list = make(&morning(), PaperKind::PickList, &Subject::List { date: today(), extra: 0 }, None, setter);
+    let list = make(&morning(), PaperKind::PickList, &list(), None, setter);
     let mut book = morning();
     let changed = OrderKey::new("shop", "S-418");
     let cancelled = OrderKey::new("shop", "S-421");
@@ -29,7 +42,6 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
     order.cancelled = Some(Cancelled { at, by: Actor::Shop, reason: "the customer cancelled at the shop".into() });
     book.state.parcels.get_mut(&ParcelId(405)).unwrap().stage = Stage::Packed;
     let mark = CopyMark { of: JobId(7), at, why: "the printer went silent".into() };
-    let card = |n| Subject::Card(ParcelId(n), "thanks".into());
     [
         ("slip", PaperKind::Slip, Subject::Parcel(ParcelId(401)), None),
         ("slip_gift", PaperKind::Slip, Subject::Parcel(ParcelId(404)), None),
@@ -51,22 +63,236 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
 const SHEETS: [(&str, Sheet); 3] =
     [("576", Sheet::WIDE), ("512", Sheet { dots: 512, dpi: 180 }), ("384", Sheet::NARROW)];
 
-/// Where pictures go for people to look at: printed by the test.
+/// Where pictures go for people and for `outside/codes.py` to look at.
 fn folder() -> PathBuf {
-    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("paper");
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("paper");
     std::fs::create_dir_all(&folder).unwrap();
     folder
 }
 
+#[track_caller]
+fn check_golden(name: &str, text: &str) {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cases/paper").join(format!("{name}.txt"));
+    if std::env::var_os("DAWNSLIP_WRITE_CASES").is_some() {
+        std::fs::create_dir_all(file.parent().unwrap()).unwrap();
+        std::fs::write(&file, text).unwrap();
+    }
+    let golden = std::fs::read_to_string(&file).unwrap_or_else(|_| panic!("{} is missing", file.display()));
+    assert_eq!(text, golden, "{name}");
+}
+
 #[test]
-fn every_paper_is_drawn_at_every_width() {
+fn every_paper_says_what_its_golden_text_says() {
     let mut setter = setter();
     for (name, paper) in papers(&mut setter) {
-        for (width, sheet) in SHEETS {
-            let file = folder().join(format!("{name}_{width}.png"));
-            std::fs::write(&file, render_png(&paper, sheet, &mut setter).unwrap()).unwrap();
-            std::fs::write(file.with_extension("txt"), render_text(&paper, sheet, &mut setter)).unwrap();
+        assert_eq!(paper.warnings, [], "{name}");
+        for (width, sheet) in [SHEETS[0], SHEETS[2]] {
+            let text = render_text(&paper, sheet, &mut setter);
+            check_golden(&format!("{name}_{width}"), &text);
+            for line in text.lines() {
+                assert!(slip::text::width(line) <= sheet.columns(), "{name}: {line:?}");
+            }
         }
     }
-    println!("{}", folder().display());
+}
+
+/// Also writes what the codes on each picture should say, for `outside/codes.py`.
+#[test]
+fn every_paper_is_drawn_at_every_width_and_its_codes_can_be_read() {
+    use dawnslip::slip::document::Block;
+    let mut setter = setter();
+    let mut expected = String::new();
+    let mut read = 0;
+    for (name, paper) in papers(&mut setter) {
+        for (width, sheet) in SHEETS {
+            let png = render_png(&paper, sheet, &mut setter).unwrap();
+            let file = format!("{name}_{width}.png");
+            std::fs::write(folder().join(&file), &png).unwrap();
+            let page = layout(&paper.document, sheet, &mut setter);
+            assert_eq!(page.missing.len(), 0, "{name}");
+            let dots = &page.dots;
+            assert_eq!(dots.width(), sheet.dots);
+            let mut image =
+                rqrr::PreparedImage::prepare_from_greyscale(dots.width() as usize, dots.height() as usize, |x, y| {
+                    if dots.is_black(x as i32, y as i32) { 0 } else { 255 }
+                });
+            for block in &paper.document.blocks {
+                match block {
+                    Block::Qr(code) => {
+                        let grids = image.detect_grids();
+                        assert_eq!(grids.len(), 1, "{name}");
+                        assert_eq!(grids[0].decode().unwrap().1, code.data, "{name}");
+                        expected += &format!("{file}\tQRCode\t{}\n", code.data);
+                        read += 1;
+                    }
+                    Block::Bars(code) => expected += &format!("{file}\tCode128\t{}\n", code.data),
+                    _ => {}
+                }
+            }
+        }
+    }
+    std::fs::write(folder().join("expected.tsv"), expected).unwrap();
+    assert_eq!(read, SHEETS.len());
+}
+
+#[test]
+fn the_same_state_gives_the_same_dots_whatever_was_set_before() {
+    let book = morning();
+    let subject = Subject::Parcel(ParcelId(404));
+    let mut warm = setter();
+    papers(&mut warm);
+    let mut cold = setter();
+    let first = make(&book, PaperKind::Slip, &subject, None, &mut warm);
+    let second = make(&book, PaperKind::Slip, &subject, None, &mut cold);
+    assert_eq!(
+        render_png(&first, Sheet::WIDE, &mut warm).unwrap(),
+        render_png(&second, Sheet::WIDE, &mut cold).unwrap()
+    );
+}
+
+#[test]
+fn a_template_that_cannot_be_used_is_named_and_a_plain_card_stands_in() {
+    let table = [
+        ("# {{ name }}\n\n{{ nmae }}", "cards/thanks.md:6"),
+        ("{% for x in items %}", "cards/thanks.md:4"),
+        ("one\n\ntwo <b>bold</b>", "cards/thanks.md:6"),
+        ("[link](https://example.org)", "cards/thanks.md:4"),
+        ("![](tern.png)", "cards/thanks.md:4"),
+        ("\n\n\n    code", "cards/thanks.md:7"),
+        ("{% for a in range(9999) %}{% for b in range(9999) %}x{% endfor %}{% endfor %}", "cards/thanks.md:4"),
+        ("{% macro m() %}{{ m() }}{% endmacro %}{{ m() }}", "cards/thanks.md:4"),
+    ];
+    let book = morning();
+    for (body, place) in table {
+        let mut workshop = workshop();
+        let template = workshop.cards.get_mut(&CardName::new("thanks")).unwrap();
+        template.body = body.to_owned();
+        let refused = slip::card::check(&workshop.cards[&CardName::new("thanks")], &workshop).unwrap_err();
+        assert_eq!(refused.place, place, "{body}: {refused}");
+        let mut setter = setter();
+        let subject = card(401);
+        let wanted = Wanted { kind: PaperKind::Card, subject: &subject, copy: None };
+        let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, now()).unwrap();
+        assert!(matches!(&paper.warnings[..], [Warning::Template(mistake)] if mistake.place == place), "{body}");
+        let text = render_text(&paper, Sheet::WIDE, &mut setter);
+        assert!(text.contains("Zoë Ångström") && text.contains("2 Mug, tide grey"), "{text}");
+    }
+    let demo = workshop();
+    assert_eq!(slip::card::check(&demo.cards[&CardName::new("thanks")], &demo), Ok(()));
+}
+
+#[test]
+fn an_unknown_design_or_template_is_said() {
+    let mut workshop = workshop();
+    workshop.cards.get_mut(&CardName::new("thanks")).unwrap().design = "lace".into();
+    let refused = slip::card::check(&workshop.cards[&CardName::new("thanks")], &workshop).unwrap_err();
+    assert!(refused.to_string().contains("waves, leaves, plain"), "{refused}");
+    let (book, mut setter) = (morning(), setter());
+    let subject = Subject::Card(ParcelId(401), "none".into());
+    let paper = make(&book, PaperKind::Card, &subject, None, &mut setter);
+    assert_eq!(paper.warnings, [Warning::NoTemplate("none".into())]);
+}
+
+#[test]
+fn what_a_customer_typed_never_becomes_markdown_or_a_template() {
+    let mut book = Book::new();
+    let evil = "# Boss {{ 7*7 }} | a | b | **x** ![](pen) <b> {% raw %} [l](u)";
+    let contents = [("MUG-TG", 1, None)];
+    let parcel =
+        Parcel { contents: &contents, container: "Small", inside: None, service: "Letter", zone: "", grams: 1 };
+    let person = Person { gift_message: Some(Hidden::new(evil)), ..person(evil) };
+    book.order("S-1", person, &[parcel]);
+    let mut setter = setter();
+    let paper = make(&book, PaperKind::Card, &card(401), None, &mut setter);
+    assert_eq!(paper.warnings, []);
+    let text = render_text(&paper, Sheet { dots: 6000, dpi: 203 }, &mut setter);
+    assert_eq!(text.matches(evil).count(), 2, "{text}");
+}
+
+#[test]
+fn a_forgotten_person_leaves_a_paper_without_a_name() {
+    let mut book = morning();
+    book.people = People::default();
+    let mut setter = setter();
+    for (kind, subject) in [(PaperKind::Slip, Subject::Parcel(ParcelId(401))), (PaperKind::Card, card(401))] {
+        let paper = make(&book, kind, &subject, None, &mut setter);
+        assert_eq!(paper.warnings, [Warning::NameErased]);
+        assert!(!render_text(&paper, Sheet::WIDE, &mut setter).contains("Zoë"));
+    }
+    let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
+    assert!(render_text(&paper, Sheet::WIDE, &mut setter).contains("name erased"));
+}
+
+#[test]
+fn what_the_state_no_longer_has_is_an_error_not_a_paper() {
+    let (book, mut setter) = (morning(), setter());
+    let workshop = workshop();
+    let mut ask = |kind, subject: Subject| {
+        let wanted = Wanted { kind, subject: &subject, copy: None };
+        paper(&wanted, &book.state, &book.people, &workshop, &mut setter, now()).unwrap_err().to_string()
+    };
+    assert_eq!(ask(PaperKind::Slip, Subject::Parcel(ParcelId(9))), "parcel p9 is no longer in the book");
+    let note = Subject::Note(OrderKey::new("shop", "S-1"), 1);
+    assert_eq!(ask(PaperKind::StopNote, note), "order shop/S-1 is no longer in the book");
+    assert!(ask(PaperKind::Slip, Subject::Test(1)).starts_with("a slip cannot be about"));
+}
+
+#[test]
+fn the_pick_list_is_sized_to_the_day_and_leaves_out_what_is_stopped() {
+    let (book, mut setter) = (morning(), setter());
+    let mut workshop = workshop();
+    workshop.day.parcels_a_day = 3;
+    let subject = list();
+    let wanted = Wanted { kind: PaperKind::PickList, subject: &subject, copy: None };
+    let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, now()).unwrap();
+    let text = render_text(&paper, Sheet::WIDE, &mut setter);
+    assert!(text.contains("3 parcels of 3 orders") && text.contains("5 parcels more for another day"), "{text}");
+    // The oldest promise comes first; a stopped order is asked about, not packed.
+    assert!(text.contains("[ ] S-409") && !text.contains("[ ] S-430"), "{text}");
+}
+
+#[test]
+fn a_list_that_was_missed_says_so_and_when_the_program_was_off() {
+    let mut book = morning();
+    let at = |text: &str| text.parse::<jiff::Timestamp>().unwrap();
+    let last_order = Some(OrderKey::new("shop", "S-421"));
+    let outage = Outage { from: at("2026-11-24T23:10:00Z"), to: at("2026-11-25T09:12:00Z"), last_order };
+    book.state.outages.push(outage);
+    let (mut setter, workshop, subject) = (setter(), workshop(), list());
+    let wanted = Wanted { kind: PaperKind::PickList, subject: &subject, copy: None };
+    let mut text = |now: &str, book: &Book| {
+        let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, at(now)).unwrap();
+        render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter)
+    };
+    let missed = text("2026-11-25T09:12:05Z", &book);
+    assert!(missed.contains("Made up for at 09:12: the program was off from 24 Nov, 23:10 to 09:12."), "{missed}");
+    assert!(missed.contains("The last order before it: S-421."), "{missed}");
+    let on_time = text("2026-11-25T07:00:05Z", &morning());
+    assert!(!on_time.contains("Made up"), "{on_time}");
+}
+
+#[test]
+fn an_empty_day_still_gives_a_list() {
+    let (book, mut setter) = (Book::new(), setter());
+    let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
+    let text = render_text(&paper, Sheet::WIDE, &mut setter);
+    assert!(text.contains("0 parcels of 0 orders") && text.contains("Nothing to pack today."), "{text}");
+}
+
+#[test]
+fn every_word_in_the_english_file_is_printed_somewhere() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/slip");
+    let mut source = String::new();
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_some_and(|e| e == "rs") {
+            source += &std::fs::read_to_string(path).unwrap();
+        }
+    }
+    for key in words::KEYS {
+        let name = format!("key::{}", key.to_uppercase());
+        assert!(source.contains(&name), "{key} is in the file but on no paper");
+    }
+    // Only through keys: no paper asks for a word by a bare text.
+    assert!(!source.contains(".word(\"") && !source.contains(".fill(\""));
 }

@@ -81,3 +81,91 @@ fn pieces(order: &Order) -> BTreeMap<&Sku, (&str, u64)> {
     }
     sum
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::Timestamp;
+
+    #[test]
+    fn revisions_of_one_kind_compare_and_all_else_goes_by_arrival() {
+        let number = |n| Some(Revision::Number(n));
+        let instant = |s| Some(Revision::At(Timestamp::from_second(s).expect("an instant")));
+        for (known, came, expected) in [
+            (number(1), number(2), Age::Newer),
+            (number(2), number(2), Age::Equal),
+            (number(2), number(1), Age::Older),
+            (instant(1), instant(2), Age::Newer),
+            (instant(2), instant(2), Age::Equal),
+            (instant(2), instant(1), Age::Older),
+            (number(9), instant(1), Age::Newer),
+            (instant(9), number(1), Age::Newer),
+            (number(9), None, Age::Newer),
+            (None, number(1), Age::Newer),
+            (None, None, Age::Newer),
+        ] {
+            assert_eq!(age(known, came), expected, "{known:?} {came:?}");
+        }
+    }
+
+    fn order(lines: &[(&str, u32)]) -> Order {
+        let lines = lines.iter().map(|(sku, quantity)| Line {
+            sku: (*sku).into(),
+            name: sku.to_lowercase(),
+            quantity: *quantity,
+            unit_price: None,
+        });
+        Order {
+            key: OrderKey::new("shop", "S-1"),
+            revision: None,
+            placed: None,
+            lines: lines.collect(),
+            destination: Destination {
+                country: None,
+                postcode_head: String::new(),
+                address_hash: "one".to_owned(),
+                post_box: false,
+            },
+            gift: false,
+            requested_service: None,
+            total: None,
+            cancelled: false,
+            not_before: None,
+            has_wish: false,
+            flaws: Vec::new(),
+            content_digest: String::new(),
+        }
+    }
+
+    #[test]
+    fn differences_name_what_changed_and_no_person() {
+        let old = order(&[("MUG", 2), ("JUG", 1), ("MUG", 1)]);
+        let mut new = order(&[("MUG", 1), ("TEA", 4)]);
+        assert_eq!(
+            differences(&old, &new),
+            ["mug (MUG): 1 instead of 3", "added: 4 x tea (TEA)", "taken out: 1 x jug (JUG)"]
+        );
+        new.lines = old.lines.clone();
+        assert_eq!(
+            differences(&old, &new),
+            ["something the customer wrote is different: name, address, wish or gift text"]
+        );
+        new.destination.address_hash = "two".to_owned();
+        new.requested_service = Some("Express".into());
+        new.gift = true;
+        new.not_before = Some(jiff::civil::date(2026, 12, 1));
+        assert_eq!(
+            differences(&old, &new),
+            [
+                "the address is another one",
+                "service asked for: Express instead of none",
+                "it is a gift now",
+                "not before 2026-12-01",
+            ]
+        );
+        assert_eq!(
+            differences(&new, &old)[1..],
+            ["service asked for: none instead of Express", "it is no gift any more", "it may go at any time"]
+        );
+    }
+}

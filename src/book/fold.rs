@@ -82,6 +82,10 @@ impl State {
                 self.note_paper(*job);
             }
             Fact::JobDropped { job, why, by } => {
+                // What was in doubt may lie in the tray all the same.
+                if self.jobs.get(job).is_some_and(|job| matches!(job.state, JobState::Uncertain { .. })) {
+                    self.note_paper(*job);
+                }
                 self.move_job(*job, JobState::Dropped { why: why.clone() }, at);
                 if *by == Actor::Person {
                     self.decline(*job);

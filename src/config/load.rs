@@ -262,6 +262,10 @@ fn ask(checks: &Checks<'_>, meant: &Workshop, rules: &[(Rule, Span)], files: &Fi
         let missing = (checks.letters)(meant, &text);
         if !missing.is_empty() {
             let letters: String = missing.iter().take(LETTERS_SHOWN).collect();
+            // The first of them in the file; one that is written as an escape is told at the whole text.
+            let within = files.get(&file).and_then(|written| written.get(at.clone()));
+            let first = within.and_then(|written| written.char_indices().find(|(_, letter)| missing.contains(letter)));
+            let at = first.map_or(at.clone(), |(begin, letter)| at.start + begin..at.start + begin + letter.len_utf8());
             let remedy = "write it with other letters, or add a font that has them (`fonts` in workshop.toml)";
             found.add(Complaint::new(&file, at, format!("no font has: {letters}"), remedy));
         }

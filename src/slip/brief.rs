@@ -149,9 +149,9 @@ pub fn shelf_of(content: &Content, product: Option<&Product>) -> String {
     label(batch.and_then(|b| b.shelf.as_deref()).unwrap_or(&product.shelf))
 }
 
-/// Cleans a short name.
+/// Cleans a short name; a unit stays with its number.
 pub fn label(text: &str) -> String {
-    clean::line(text, LABEL_MAX)
+    clean::keep_units(&clean::line(text, LABEL_MAX))
 }
 
 fn things(contents: &[Content], entry: &ParcelEntry, state: &State, workshop: &Workshop, form: &Form) -> Vec<Thing> {

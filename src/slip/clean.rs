@@ -58,6 +58,25 @@ pub fn line(text: &str, max: usize) -> String {
     out
 }
 
+/// Keeps a number and its unit ("100 g", "4 %", "95 °C") in one line: the space between them
+/// becomes one that does not break.
+pub fn keep_units(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut before = ' ';
+    for (at, c) in text.char_indices() {
+        let unit =
+            text[at + c.len_utf8()..].split(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | ')' | '.')).next();
+        let is_unit =
+            unit.is_some_and(|u| (1..=UNIT_MAX).contains(&u.chars().count()) && !u.contains(char::is_numeric));
+        out.push(if c == ' ' && before.is_ascii_digit() && is_unit { '\u{a0}' } else { c });
+        before = c;
+    }
+    out
+}
+
+/// Letters of a unit: g, kg, cm, °C, %.
+const UNIT_MAX: usize = 2;
+
 /// Joiners shape Indic letters and families of emoji.
 fn is_joiner(c: char) -> bool {
     matches!(c, '\u{200c}' | '\u{200d}' | '\u{fe0e}' | '\u{fe0f}')
@@ -100,6 +119,20 @@ mod tests {
         ];
         for (raw, clean) in table {
             assert_eq!(line(raw, NAME_MAX).nfc().collect::<String>(), clean, "{raw:?}");
+        }
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit_beside_it() {
+        let table = [
+            ("Heather smoke, 100 g", "Heather smoke, 100\u{a0}g"),
+            ("birch (4 %), 95 °C, four", "birch (4\u{a0}%), 95\u{a0}°C, four"),
+            ("2 mugs of 3", "2 mugs of 3"),
+            ("5 6", "5 6"),
+            ("", ""),
+        ];
+        for (plain, kept) in table {
+            assert_eq!(keep_units(plain), kept);
         }
     }
 

@@ -116,7 +116,7 @@ pub fn day(date: Date, extra: u32, state: &State, people: &People, workshop: &Wo
         orders: orders.len(),
         beyond: beyond.len(),
         decide: decide(state, &form),
-        fetch: fetch(&parcels, state, workshop),
+        fetch: fetch(&parcels, state, workshop, &form),
         prepare: prepare(&parcels, workshop),
         fold: fold(&parcels, workshop, &form),
         runs_out: runs_out(&parcels, workshop, &form),
@@ -210,8 +210,9 @@ fn decide(state: &State, form: &Form) -> Vec<Decide> {
     all.into_iter().map(|(_, decide)| decide).chain(gaps).collect()
 }
 
-fn fetch(parcels: &[(ParcelId, &ParcelEntry)], state: &State, workshop: &Workshop) -> Vec<Fetch> {
+fn fetch(parcels: &[(ParcelId, &ParcelEntry)], state: &State, workshop: &Workshop, form: &Form) -> Vec<Fetch> {
     type Pull<'a> = (Vec<Piece>, &'a Sku, Option<Date>, Option<&'a BatchName>);
+    let batch = |name: &BatchName| form.fill(key::BATCH, &[("batch", &label(name.as_str()))]);
     let mut pulls: BTreeMap<Pull, Fetch> = BTreeMap::new();
     for (_, parcel) in parcels {
         let lead = parcel.orders.first().and_then(|key| state.orders.get(key));
@@ -226,7 +227,7 @@ fn fetch(parcels: &[(ParcelId, &ParcelEntry)], state: &State, workshop: &Worksho
                 shelf,
                 quantity: 0,
                 name: product_name(content, product, lead),
-                batch: content.batch.as_ref().map(|b| label(b.as_str())).unwrap_or_default(),
+                batch: content.batch.as_ref().map(batch).unwrap_or_default(),
             });
             fetch.quantity = fetch.quantity.saturating_add(content.quantity);
         }

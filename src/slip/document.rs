@@ -25,7 +25,8 @@ pub enum Block {
     Name(Name),
     /// Aligned columns; a row wraps within its cells.
     Table(Table),
-    /// Two texts in one line, left and right; where they do not fit, the right one first.
+    /// Two texts in one line, left and right; where they do not fit, one
+    /// below the other, the larger first.
     Sides(Sides),
     /// White on black across the whole width: cannot be overlooked.
     Band(Paragraph),
@@ -207,7 +208,7 @@ pub enum Drawing {
 }
 
 /// Ornaments of our own.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Ornament {
     /// Four waves that swell in the middle.
     Waves,
@@ -218,7 +219,7 @@ pub enum Ornament {
 }
 
 /// Which end of the page.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum End {
     /// It opens the page.
     Head,

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use unicode_script::Script;
 
 /// Cut and named by `fonts/make.py`; the first one is what everything falls back on.
-const EMBEDDED: [&[u8]; 25] = [
+const EMBEDDED: [&[u8]; 28] = [
     include_bytes!("fonts/slip_sans.otf"),
     include_bytes!("fonts/slip_sans_bold.otf"),
     include_bytes!("fonts/slip_sans_heavy.otf"),
@@ -22,6 +22,9 @@ const EMBEDDED: [&[u8]; 25] = [
     include_bytes!("fonts/slip_bengali.ttf"),
     include_bytes!("fonts/slip_gurmukhi.ttf"),
     include_bytes!("fonts/slip_gujarati.ttf"),
+    include_bytes!("fonts/slip_oriya.ttf"),
+    include_bytes!("fonts/slip_sinhala.ttf"),
+    include_bytes!("fonts/slip_ethiopic.ttf"),
     include_bytes!("fonts/slip_tamil.ttf"),
     include_bytes!("fonts/slip_telugu.ttf"),
     include_bytes!("fonts/slip_kannada.ttf"),
@@ -141,6 +144,9 @@ impl Fallback for ByScript {
             Script::Bengali => &["Slip Bengali"],
             Script::Gurmukhi => &["Slip Gurmukhi"],
             Script::Gujarati => &["Slip Gujarati"],
+            Script::Oriya => &["Slip Oriya"],
+            Script::Sinhala => &["Slip Sinhala"],
+            Script::Ethiopic => &["Slip Ethiopic"],
             Script::Tamil => &["Slip Tamil"],
             Script::Telugu => &["Slip Telugu"],
             Script::Kannada => &["Slip Kannada"],

@@ -11,8 +11,9 @@ use std::sync::Arc;
 
 /// Dots an inch that a document's sizes are written for.
 const DPI: f32 = 203.0;
-/// Rows of one paper: twelve metres; what lies beyond is not printed, and said.
-const HEIGHT_MAX: u32 = 100_000;
+/// Rows of one paper: fifty metres, a whole roll. What lies beyond is not printed; a black band
+/// with an ellipsis says so.
+const HEIGHT_MAX: i32 = 400_000;
 /// Dots of one column of plain text (the common font A is twelve dots wide).
 const COLUMN_DOTS: f32 = 12.0;
 /// Fewer columns are narrow paper.
@@ -82,14 +83,20 @@ pub fn layout(document: &Document, sheet: Sheet, setter: &mut Typesetter) -> Pag
         },
     };
     for block in &document.blocks {
-        if pass.y as u32 > HEIGHT_MAX {
+        if pass.y > HEIGHT_MAX {
             pass.page.cut_off = true;
             break;
         }
         pass.block(block);
     }
+    if pass.page.cut_off {
+        pass.band(&Paragraph::plain("…", Face::Heavy, 60).aligned(Align::Middle));
+    }
     pass.room(0);
     let mut page = pass.page;
+    for line in &mut page.lines {
+        *line = line.replace('\u{a0}', " ").replace('\u{2011}', "-");
+    }
     page.dots = page.dots.without_realtime_pairs();
     page
 }
@@ -184,11 +191,16 @@ impl Pass<'_> {
     /// descenders stands as close to the next block as one with.
     fn name(&mut self, name: &Name) {
         let run = |size: u16| [Run::new(name.text.clone(), name.face, size)];
+        let largest = i32::from(name.largest);
         let natural = self.set(&run(name.largest), None).width.max(1);
-        let fitting = i32::from(name.largest) * self.width / natural;
-        let mut size = fitting.clamp(i32::from(name.smallest), i32::from(name.largest)) as u16;
+        // No word is broken while letters can still be read: the longest one bounds the size.
+        let longest = name.text.split(' ').map(|word| self.set(&[Run::new(word, name.face, name.largest)], None).width);
+        let longest = longest.max().unwrap_or(1).max(1);
+        let smallest = (largest * (self.width - 1) / longest).clamp(NAME_MIN, i32::from(name.smallest));
+        let fitting = largest * self.width / natural;
+        let mut size = fitting.clamp(smallest, largest) as u16;
         let mut set = self.set(&run(size), Some(self.width));
-        while set.lines.len() > 1 && size > name.smallest {
+        while set.lines.len() > 1 && i32::from(size) > smallest {
             size -= 1;
             set = self.set(&run(size), Some(self.width));
         }
@@ -208,8 +220,14 @@ impl Pass<'_> {
         let (left, right) = (self.set(&sides.left, None), self.set(&sides.right, None));
         let gap = self.scaled(20.0);
         if left.width + gap + right.width > self.width {
-            self.paragraph(&Paragraph { runs: sides.right.clone(), align: Align::Right });
-            self.paragraph(&Paragraph { runs: sides.left.clone(), align: Align::Left });
+            let size = |runs: &[Run]| runs.iter().map(|run| run.style.size).max();
+            let mut both = [(&sides.left, Align::Left), (&sides.right, Align::Right)];
+            if size(&sides.right) > size(&sides.left) {
+                both.reverse();
+            }
+            for (runs, align) in both {
+                self.paragraph(&Paragraph { runs: runs.clone(), align });
+            }
             return;
         }
         let first = |set: &Set| set.lines.first().map_or(0, |line| line.baseline);
@@ -286,13 +304,15 @@ impl Pass<'_> {
 
     fn picture(&mut self, picture: &Picture) {
         let width = self.width as u32;
-        let map = match &picture.drawing {
-            Drawing::Ornament(kind, end) => ornament::ornament(*kind, *end, width, self.scale),
-            Drawing::Dots(map) => map.clone(),
-            Drawing::Ruler => ornament::ruler(width, self.dpi),
-            Drawing::Patterns => ornament::patterns(width),
-        };
-        self.lay(&map);
+        match &picture.drawing {
+            Drawing::Ornament(kind, end) => {
+                let map = self.setter.ornament(*kind, *end, width, self.scale);
+                self.lay(&map);
+            }
+            Drawing::Dots(map) => self.lay(map),
+            Drawing::Ruler => self.lay(&ornament::ruler(width, self.dpi)),
+            Drawing::Patterns => self.lay(&ornament::patterns(width)),
+        }
         if !picture.text.is_empty() {
             self.say(&picture.text, Align::Middle);
         }
@@ -324,7 +344,7 @@ impl Pass<'_> {
         let widths = self.column_widths(table, gap);
         let row_gap = self.scaled(f32::from(table.row_gap));
         for (number, row) in table.rows.iter().enumerate() {
-            if self.y as u32 > HEIGHT_MAX {
+            if self.y > HEIGHT_MAX {
                 self.page.cut_off = true;
                 return;
             }
@@ -439,6 +459,8 @@ impl Pass<'_> {
     }
 }
 
+/// Smallest size of a name whose one word is very long.
+const NAME_MIN: i32 = 22;
 /// Side of a tick box, and height of capitals beside it, in dots.
 const SIGN: f32 = 24.0;
 const CAPITALS: f32 = 18.0;

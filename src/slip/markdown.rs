@@ -1,6 +1,6 @@
 //! Markdown (CommonMark with tables, by the crate pulldown-cmark) into blocks of a card.
 
-use super::clean::{self, MESSAGE_MAX, NAME_MAX};
+use super::clean::{self, NAME_MAX};
 use super::document::*;
 use pulldown_cmark::{Alignment, Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 
@@ -134,7 +134,7 @@ impl Writer {
         match tag {
             TagEnd::Paragraph => self.close_paragraph(),
             TagEnd::Heading(_) => {
-                let words: String = self.runs.drain(..).map(|run| run.text).collect();
+                let words: String = self.take_runs().into_iter().map(|run| run.text).collect();
                 match self.open.pop() {
                     Some(Open::Name) => self.close_name(words),
                     _ => {
@@ -152,7 +152,7 @@ impl Writer {
                 self.styles.pop();
             }
             TagEnd::TableCell => {
-                let runs = std::mem::take(&mut self.runs);
+                let runs = self.take_runs();
                 if let Some(row) = self.table.as_mut().and_then(|t| t.rows.last_mut()) {
                     row.push(runs);
                 }
@@ -194,7 +194,16 @@ impl Writer {
             Face::Italic => TEXT + 1,
             _ => TEXT,
         };
-        self.runs.push(Run::new(text, face, size));
+        match self.runs.last_mut() {
+            // Escaped letters come one by one; they belong to the words around them.
+            Some(last) if last.style == (Style { face, size }) => last.text.push_str(&text),
+            _ => self.runs.push(Run::new(text, face, size)),
+        }
+    }
+
+    fn take_runs(&mut self) -> Vec<Run> {
+        let kept = |run: Run| Run { text: clean::keep_units(&run.text), ..run };
+        std::mem::take(&mut self.runs).into_iter().map(kept).collect()
     }
 
     fn space_before(&mut self, dots: u32) {
@@ -207,7 +216,7 @@ impl Writer {
         if self.open.iter().any(|o| matches!(o, Open::List(_))) {
             return;
         }
-        let runs = std::mem::take(&mut self.runs);
+        let runs = self.take_runs();
         if runs.iter().all(|run| run.text.trim().is_empty()) {
             return;
         }
@@ -231,7 +240,7 @@ impl Writer {
     }
 
     fn close_item(&mut self) {
-        let runs = std::mem::take(&mut self.runs);
+        let runs = self.take_runs();
         let mark = match self.open.last_mut() {
             Some(Open::List(Some(n))) => {
                 *n += 1;
@@ -273,7 +282,7 @@ impl TableDraft {
         let rows = self.rows.iter().filter(|row| !is_blank(row)).map(|row| {
             let cells = row.iter().enumerate().map(|(at, runs)| {
                 let styled = runs.iter().map(|run| match style(at) {
-                    Some((face, size)) => Run::new(clean::line(&run.text, MESSAGE_MAX), face, size),
+                    Some((face, size)) => Run::new(run.text.clone(), face, size),
                     None => run.clone(),
                 });
                 Cell::Text(styled.collect())

@@ -36,7 +36,7 @@ pub fn ornament(kind: Ornament, end: End, width: u32, scale: f32) -> Bitmap {
 /// Waves that swell towards the middle and rest at the shores; the lowest is the finest.
 fn waves(width: u32, scale: f32) -> Bitmap {
     let lines = 5;
-    let step = 9.0 * scale;
+    let step = 10.5 * scale;
     let height = (step * (lines as f32 - 1.0) + 22.0 * scale).ceil();
     let mut map = Bitmap::new(width, height as u32);
     let inset = width as f32 * 0.06;
@@ -59,7 +59,7 @@ fn waves(width: u32, scale: f32) -> Bitmap {
 
 /// A stem with leaves to both sides, growing from the middle outwards.
 fn leaves(width: u32, scale: f32) -> Bitmap {
-    let height = (46.0 * scale).ceil();
+    let height = (52.0 * scale).ceil();
     let mut map = Bitmap::new(width, height as u32);
     let (middle, axis) = (width as f32 / 2.0, height / 2.0);
     let reach = width as f32 * 0.40;
@@ -70,10 +70,10 @@ fn leaves(width: u32, scale: f32) -> Bitmap {
             pen(&mut map, middle + side * (14.0 * scale + t * reach), stem(t), (1.5 - 0.6 * t) * scale);
             t += 0.0008;
         }
-        let count = (reach / (22.0 * scale)) as i32;
+        let count = (reach / (17.0 * scale)) as i32;
         for leaf in 0..count {
             let t = (leaf as f32 + 0.6) / count as f32;
-            let size = (17.0 - 8.0 * t) * scale;
+            let size = (24.0 - 11.0 * t) * scale;
             let up = if leaf % 2 == 0 { -1.0 } else { 1.0 };
             leaf_at(&mut map, middle + side * (14.0 * scale + t * reach), stem(t), side, up, size);
         }
@@ -194,9 +194,8 @@ pub fn patterns(width: u32) -> Bitmap {
         x = end;
     }
     for at in 0..width as i32 {
-        if (at / 64) % 2 == 0 && at % 4 == 0 {
-            map.fill(Area { x: at, y: 80, width: 1, height: 24 });
-        } else if (at / 64) % 2 == 1 && at % 4 < 2 {
+        let thick = if (at / 64) % 2 == 0 { 1 } else { 2 };
+        if at % 4 < thick {
             map.fill(Area { x: at, y: 80, width: 1, height: 24 });
         }
     }

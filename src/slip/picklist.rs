@@ -4,13 +4,13 @@ use super::day::DayBrief;
 use super::document::*;
 use super::words::{Form, key};
 
-/// Rows of one section; a list of more says nothing that a person could take in.
-const ROWS_MAX: usize = 2_000;
+/// Questions on paper; with more of them a person is better served at the desk.
+const DECIDE_MAX: usize = 40;
 
 /// Lays the day's list.
 pub fn pick_list(day: &DayBrief, form: &Form, shop: &str) -> Document {
     let mut paper = Document::default();
-    paper.sides(Run::new(shop.to_uppercase(), Face::Bold, 23), Run::new(&day.date, Face::Sans, 24));
+    paper.sides(Run::new(shop.to_uppercase(), Face::Bold, 23), Run::new(&day.date, Face::Sans, 23));
     paper.space(4);
     let parcels = form.count(day.parcels, key::PARCEL, key::PARCELS);
     let orders = form.count(day.orders, key::ORDER, key::ORDERS);
@@ -59,14 +59,20 @@ fn decide(paper: &mut Document, day: &DayBrief, form: &Form) {
     }
     section(paper, form.word(key::DECIDE_FIRST));
     let mut table = Table { gap: 20, row_gap: 6, ..Table::list([Column::FIT, Column::FILL]) };
-    for decide in day.decide.iter().take(ROWS_MAX) {
+    for decide in day.decide.iter().take(DECIDE_MAX) {
         let mut what = vec![Run::new(&decide.what, Face::Sans, 25)];
         if !decide.remedy.is_empty() {
-            what.push(Run::new(format!("\n{}", decide.remedy), Face::Sans, 21));
+            // A command that a person types must not look as if a hyphen had been added.
+            let remedy = decide.remedy.replace('-', "\u{2011}");
+            what.push(Run::new(format!("\n{remedy}"), Face::Sans, 21));
         }
         table.rows.push(vec![Cell::text(&decide.whose, Face::Bold, 25), Cell::Text(what)]);
     }
     paper.push(Block::Table(table));
+    let more = day.decide.len().saturating_sub(DECIDE_MAX);
+    if more > 0 {
+        paper.text(form.fill(key::DECIDE_MORE, &[("n", &more.to_string())]), Face::Bold, 25);
+    }
 }
 
 fn fetch(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -76,7 +82,7 @@ fn fetch(paper: &mut Document, day: &DayBrief, form: &Form) {
     section(paper, form.word(key::FETCH));
     let columns = [Column::FIT, Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
     let mut table = Table { row_gap: 6, ..Table::list(columns) };
-    for fetch in day.fetch.iter().take(ROWS_MAX) {
+    for fetch in &day.fetch {
         table.rows.push(vec![
             Cell::Tick,
             Cell::text(&fetch.shelf, Face::Bold, 25),
@@ -94,7 +100,7 @@ fn prepare(paper: &mut Document, day: &DayBrief, form: &Form) {
     }
     section(paper, form.word(key::PREPARE));
     let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FIT.right(), Column::FILL]) };
-    for (count, name, what) in day.prepare.iter().take(ROWS_MAX) {
+    for (count, name, what) in &day.prepare {
         let words = vec![Run::new(name, Face::Sans, 26), Run::new(format!("\n{what}"), Face::Sans, 23)];
         table.rows.push(vec![Cell::Tick, Cell::text(count.to_string(), Face::Bold, 34), Cell::Text(words)]);
     }
@@ -139,7 +145,7 @@ fn late(paper: &mut Document, day: &DayBrief, form: &Form) {
     }
     section(paper, form.word(key::LATE));
     let mut table = Table::list([Column::FIT, Column::FILL, Column::FIT.right().under()]);
-    for (number, name, when) in day.late.iter().take(ROWS_MAX) {
+    for (number, name, when) in &day.late {
         table.rows.push(vec![
             Cell::text(number, Face::Bold, 28),
             Cell::text(name, Face::Sans, 25),
@@ -162,7 +168,7 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
             Column::FIT.right().under(),
         ];
         let mut table = Table { gap: 11, row_gap: 6, ..Table::list(columns) };
-        for line in group.parcels.iter().take(ROWS_MAX) {
+        for line in &group.parcels {
             let mut number = vec![Run::new(&line.number, Face::Bold, 29)];
             if !line.part.is_empty() {
                 number.push(Run::new(format!("\n{}", line.part), Face::Sans, 21));

@@ -9,9 +9,6 @@ use super::words::{Form, key};
 use crate::model::CopyMark;
 use jiff::Timestamp;
 
-/// Lines of goods on one slip; a receipt of so many is already two metres long.
-const THINGS_MAX: usize = 200;
-
 /// The slip of one parcel.
 pub fn slip(brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form, shop: &str, now: Timestamp) -> Document {
     let mut paper = Document { language: brief.language.clone(), ..Document::default() };
@@ -58,7 +55,7 @@ fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: 
     paper.text(form.word(key::INSIDE), Face::Bold, 26);
     paper.space(4);
     let mut table = Table { gap: 18, ..Table::list([Column::FIT.right(), Column::FILL]) };
-    for thing in brief.things.iter().take(THINGS_MAX) {
+    for thing in &brief.things {
         let mut name = vec![Run::new(&thing.name, Face::Sans, 26)];
         if thing.extra {
             name.push(Run::new(format!("\n{}", form.word(key::EXTRA)), Face::Sans, 21));
@@ -132,7 +129,7 @@ fn cautions(brief: &ParcelBrief, form: &Form) -> Table {
 fn goods(brief: &ParcelBrief) -> Table {
     let columns = [Column::FIT, Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
     let mut table = Table { row_gap: 8, ..Table::list(columns) };
-    for thing in brief.things.iter().take(THINGS_MAX) {
+    for thing in &brief.things {
         let batch = [thing.batch.as_str(), thing.best_before.as_str()];
         let batch = batch.iter().filter(|t| !t.is_empty()).copied().collect::<Vec<_>>().join(" · ");
         table.rows.push(vec![

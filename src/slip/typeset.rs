@@ -7,8 +7,9 @@
 
 use super::bitmap::Bitmap;
 use super::clean::is_pictograph;
-use super::document::{Face, Run};
+use super::document::{End, Face, Ornament, Run};
 use super::fonts::{Fonts, Han, LAST_RESORT, family};
+use super::ornament;
 use cosmic_text::fontdb::{ID, Weight};
 use cosmic_text::{
     Align, Attrs, Buffer, CacheKey, CacheKeyFlags, Family, FontSystem, Metrics, Shaping, SwashCache, SwashContent, Wrap,
@@ -24,6 +25,8 @@ const WHOLE_DOTS: usize = 1;
 const GLYPHS_MAX: usize = 16_384;
 /// Paragraphs kept, likewise.
 const PARAGRAPHS_MAX: usize = 4_096;
+/// Ornaments kept, likewise: a few for each width of paper.
+const ORNAMENTS_MAX: usize = 32;
 
 /// Sets words in dots, and remembers what it has set.
 pub struct Typesetter {
@@ -33,6 +36,7 @@ pub struct Typesetter {
     glyphs: HashMap<CacheKey, Option<Arc<Glyph>>>,
     paragraphs: HashMap<Asked, Arc<Set>>,
     coverage: HashMap<char, Coverage>,
+    ornaments: HashMap<(Ornament, End, u32, u32), Arc<Bitmap>>,
 }
 
 /// Which faces have a letter.
@@ -94,6 +98,7 @@ impl Typesetter {
             glyphs: HashMap::new(),
             paragraphs: HashMap::new(),
             coverage: HashMap::new(),
+            ornaments: HashMap::new(),
         }
     }
 
@@ -134,10 +139,19 @@ impl Typesetter {
         text.chars().filter(|c| !is_pictograph(*c) || self.coverage(*c) != Coverage::Missing).collect()
     }
 
+    /// An ornament for this width; drawn once, for every card bears it twice.
+    pub fn ornament(&mut self, kind: Ornament, end: End, width: u32, scale: f32) -> Arc<Bitmap> {
+        if self.ornaments.len() >= ORNAMENTS_MAX {
+            self.ornaments.clear();
+        }
+        let known = self.ornaments.entry((kind, end, width, permille(scale)));
+        Arc::clone(known.or_insert_with(|| Arc::new(ornament::ornament(kind, end, width, scale))))
+    }
+
     /// Sets runs in lines of at most `width` dots (`None`: one line). `scale` multiplies sizes.
     pub fn set(&mut self, runs: &[Run], width: Option<u32>, scale: f32, han: Han) -> Arc<Set> {
         let han = if self.fonts.has_extra { han } else { Han::default() };
-        let asked = Asked { runs: runs.to_vec(), width, scale_permille: (scale * 1000.0).round() as u32, han };
+        let asked = Asked { runs: runs.to_vec(), width, scale_permille: permille(scale), han };
         if let Some(known) = self.paragraphs.get(&asked) {
             return Arc::clone(known);
         }
@@ -212,6 +226,10 @@ impl SetLine {
 
 fn system<'a>(systems: &'a mut HashMap<Han, FontSystem>, fonts: &Fonts, han: Han) -> &'a mut FontSystem {
     systems.entry(han).or_insert_with(|| fonts.system(han))
+}
+
+fn permille(scale: f32) -> u32 {
+    (scale * 1000.0).round() as u32
 }
 
 fn metrics(run: &Run, scale: f32) -> Metrics {

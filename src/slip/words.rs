@@ -39,7 +39,7 @@ keys! {
     STAGE_PACKED = "stage_packed", STAGE_HANDED_OVER = "stage_handed_over",
     PICK_LIST = "pick_list", PARCELS_OF_ORDERS = "parcels_of_orders", MADE_UP = "made_up",
     MADE_UP_LATE = "made_up_late", ON_REQUEST = "on_request", OFF = "off", OFF_LAST = "off_last",
-    DECIDE_FIRST = "decide_first", NEVER_CAME = "never_came", FETCH = "fetch", PREPARE = "prepare", FOLD = "fold",
+    DECIDE_FIRST = "decide_first", DECIDE_MORE = "decide_more", NEVER_CAME = "never_came", FETCH = "fetch", PREPARE = "prepare", FOLD = "fold",
     GO_IN = "go_in", RUNS_OUT = "runs_out", LEFT_NEEDED = "left_needed", ENDS_AT = "ends_at", PACK = "pack",
     HAND_OVER = "hand_over", LATE = "late", PROMISED = "promised", BEYOND = "beyond", NOTHING = "nothing",
     CARD_INSIDE = "card_inside", CARD_PEN = "card_pen",
@@ -156,7 +156,9 @@ impl<'a> Form<'a> {
     pub fn day(&self, at: Timestamp) -> Date {
         self.zone.to_datetime(at).date()
     }
+    /// With the locale's decimal mark; number and unit stay in one line.
     fn decimal(&self, text: &str) -> String {
+        let text = &text.replace(' ', "\u{a0}");
         if self.locale.decimal_mark == '.' {
             text.to_owned()
         } else {
@@ -185,11 +187,11 @@ mod tests {
         let zone = TimeZone::UTC;
         let here = Locale { decimal_mark: ',', day_first: true };
         let form = Form { words: &words, locale: &here, zone: &zone };
-        assert_eq!(form.weight(Weight::from_g(1840)), "1,84 kg");
-        assert_eq!(form.length(Length::from_mm(48_200)), "48 m");
-        assert_eq!(form.length(Length::from_mm(1_240)), "1,2 m");
-        assert_eq!(form.length(Length::from_mm(1_990)), "2,0 m");
-        assert_eq!(form.length(Length::from_mm(820)), "82 cm");
+        assert_eq!(form.weight(Weight::from_g(1840)), "1,84\u{a0}kg");
+        assert_eq!(form.length(Length::from_mm(48_200)), "48\u{a0}m");
+        assert_eq!(form.length(Length::from_mm(1_240)), "1,2\u{a0}m");
+        assert_eq!(form.length(Length::from_mm(1_990)), "2,0\u{a0}m");
+        assert_eq!(form.length(Length::from_mm(820)), "82\u{a0}cm");
         let at: Timestamp = "2026-11-25T07:00:00Z".parse().unwrap();
         assert_eq!(form.full(at), "Wed 25 Nov, 07:00");
         let there = Locale { decimal_mark: '.', day_first: false };

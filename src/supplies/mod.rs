@@ -51,33 +51,61 @@ pub fn needs(parcels: &[&PlannedParcel], workshop: &Workshop) -> Needs {
 
 /// As [`needs`], with what `used` parcels have taken since the stock was counted taken off first.
 pub fn needs_after(used: &[&PlannedParcel], parcels: &[&PlannedParcel], workshop: &Workshop) -> Needs {
-    let taken = tally(used, supplies_of);
-    let supplies = tally(parcels, supplies_of);
-    let boxes_taken = tally(used, containers_of);
-    let boxes = tally(parcels, containers_of);
-    let supply_order = workshop.supplies.iter().map(|supply| &supply.name);
-    let container_order = workshop.containers.iter().map(|container| &container.name);
+    let supplies = workshop.supplies.iter().map(|supply| (supply.name.clone(), supply.stock));
+    let containers = workshop.containers.iter().map(|container| (container.name.clone(), container.stock));
+    against(used, parcels, &Stocks { supplies: supplies.collect(), containers: containers.collect() })
+}
+
+/// What the configuration counts, in its order.
+struct Stocks {
+    supplies: Vec<(SupplyName, Option<i64>)>,
+    containers: Vec<(ContainerName, Option<u32>)>,
+}
+
+fn against(used: &[&PlannedParcel], parcels: &[&PlannedParcel], stocks: &Stocks) -> Needs {
+    let containers = stocks.containers.iter().map(|(name, stock)| (name.clone(), stock.map(i64::from)));
+    let containers: Vec<(ContainerName, Option<i64>)> = containers.collect();
+    let supplies = compare(tally(used, supplies_of), tally(parcels, supplies_of), &stocks.supplies);
+    let containers = compare(tally(used, containers_of), tally(parcels, containers_of), &containers);
     Needs {
-        supplies: in_order(supply_order, &supplies)
-            .map(|(name, counts)| {
-                let counted = workshop.supply(name).and_then(|supply| supply.stock);
-                let stock = counted.map(|stock| left(stock, taken.get(name)));
-                let needed = saturated(counts.last());
-                SupplyNeed { supply: name.clone(), needed, stock, runs_out_at: runs_out(counts, stock) }
-            })
+        supplies: supplies
+            .into_iter()
+            .map(|(name, needed, stock, runs_out_at)| SupplyNeed { supply: name, needed, stock, runs_out_at })
             .collect(),
-        containers: in_order(container_order, &boxes)
-            .map(|(name, counts)| {
-                let counted = workshop.container(name).and_then(|container| container.stock);
-                let stock = counted.map(|stock| left(i64::from(stock), boxes_taken.get(name)));
-                let needed = u32::try_from(saturated(counts.last())).unwrap_or(u32::MAX);
-                let runs_out_at = runs_out(counts, stock);
-                let stock = stock.map(|stock| u32::try_from(stock).unwrap_or(0));
-                ContainerNeed { container: name.clone(), needed, stock, runs_out_at }
+        containers: containers
+            .into_iter()
+            .map(|(name, needed, stock, runs_out_at)| ContainerNeed {
+                container: name,
+                needed: u32::try_from(needed).unwrap_or(u32::MAX),
+                stock: stock.map(|stock| u32::try_from(stock).unwrap_or(u32::MAX)),
+                runs_out_at,
             })
             .collect(),
         parcels: parcels.len(),
     }
+}
+
+/// One line of the comparison: name, needed, stock left, and where it runs out.
+type Line<N> = (N, i64, Option<i64>, Option<usize>);
+
+/// Sums against stocks, in the order of the stocks; names that they do not know stand last.
+fn compare<N: Ord + Clone>(
+    used: BTreeMap<&N, Vec<i128>>,
+    sums: BTreeMap<&N, Vec<i128>>,
+    stocks: &[(N, Option<i64>)],
+) -> Vec<Line<N>> {
+    let place = |name: &N| stocks.iter().position(|(known, _)| known == name).unwrap_or(stocks.len());
+    let mut lines: Vec<(usize, Line<N>)> = Vec::with_capacity(sums.len());
+    for (name, counts) in sums {
+        let at = place(name);
+        let counted = stocks.get(at).and_then(|(_, stock)| *stock);
+        let taken = saturated(used.get(name).and_then(|counts| counts.last()));
+        let stock = counted.map(|stock| stock.saturating_sub(taken).max(0));
+        lines.push((at, (name.clone(), saturated(counts.last()), stock, runs_out(&counts, stock))));
+    }
+    // Stable: unknown names keep their alphabetical order.
+    lines.sort_by_key(|(at, _)| *at);
+    lines.into_iter().map(|(_, line)| line).collect()
 }
 
 fn supplies_of(parcel: &PlannedParcel) -> Vec<(&SupplyName, i64)> {
@@ -105,20 +133,6 @@ fn tally<'a, N: Ord>(
     sums
 }
 
-fn in_order<'a, N: Ord>(
-    configured: impl Iterator<Item = &'a N>,
-    sums: &'a BTreeMap<&'a N, Vec<i128>>,
-) -> impl Iterator<Item = (&'a N, &'a Vec<i128>)> {
-    let configured: Vec<&N> = configured.collect();
-    let mut all: Vec<(&N, &Vec<i128>)> = sums.iter().map(|(name, counts)| (*name, counts)).collect();
-    all.sort_by_key(|(name, _)| configured.iter().position(|known| known == name).unwrap_or(usize::MAX));
-    all.into_iter()
-}
-
-fn left(stock: i64, taken: Option<&Vec<i128>>) -> i64 {
-    stock.saturating_sub(saturated(taken.and_then(|counts| counts.last()))).max(0)
-}
-
 fn saturated(sum: Option<&i128>) -> i64 {
     i64::try_from(sum.copied().unwrap_or(0)).unwrap_or(i64::MAX)
 }
@@ -126,4 +140,82 @@ fn saturated(sum: Option<&i128>) -> i64 {
 fn runs_out(counts: &[i128], stock: Option<i64>) -> Option<usize> {
     let stock = i128::from(stock?);
     counts.iter().position(|sum| *sum > stock).map(|at| at + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A parcel that takes one container and so much of each supply.
+    fn parcel(container: &str, inside: Option<&str>, supplies: &[(&str, i64)]) -> PlannedParcel {
+        let nothing = Money { minor: 0, currency: "EUR".parse().expect("a currency") };
+        let supplies = supplies.iter().map(|(name, amount)| SupplyUse { supply: (*name).into(), amount: *amount });
+        PlannedParcel {
+            container: container.into(),
+            inside: inside.map(ContainerName::from),
+            service: "Letter".into(),
+            zone: String::new(),
+            contents: Vec::new(),
+            weight: Weight { ng: 1 },
+            tolerance: Weight { ng: 1 },
+            cost: CostParts { postage: nothing, surcharges: nothing, container: nothing, supplies: nothing },
+            supplies: supplies.collect(),
+            placement: Vec::new(),
+            inner_mm: [0; 3],
+            notes: Vec::new(),
+            cautions: Vec::new(),
+            cards: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn what_is_needed_is_summed_and_runs_out_where_the_stock_ends() {
+        let stocks = Stocks {
+            supplies: vec![("seal".into(), None), ("tape".into(), Some(100))],
+            containers: vec![("Small".into(), Some(2)), ("Skipper".into(), Some(0)), ("Medium".into(), None)],
+        };
+        let parcels = [
+            parcel("Small", None, &[("tape", 40), ("seal", 1)]),
+            parcel("Small", None, &[("tape", 60)]),
+            parcel("Medium", Some("Skipper"), &[("twine", 7)]),
+            parcel("Small", None, &[("tape", 1), ("tape", 2), ("seal", 1)]),
+        ];
+        let parcels: Vec<&PlannedParcel> = parcels.iter().collect();
+        let needs = against(&[], &parcels, &stocks);
+        let supply =
+            |name: &str, needed, stock, runs_out_at| SupplyNeed { supply: name.into(), needed, stock, runs_out_at };
+        // In the order of the configuration; what it does not know stands last.
+        let expected =
+            [supply("seal", 2, None, None), supply("tape", 103, Some(100), Some(4)), supply("twine", 7, None, None)];
+        assert_eq!(needs.supplies, expected);
+        let container = |name: &str, needed, stock, runs_out_at| ContainerNeed {
+            container: name.into(),
+            needed,
+            stock,
+            runs_out_at,
+        };
+        let expected = [
+            container("Small", 3, Some(2), Some(4)),
+            container("Skipper", 1, Some(0), Some(3)),
+            container("Medium", 1, None, None),
+        ];
+        assert_eq!(needs.containers, expected);
+        assert_eq!(needs.parcels, 4);
+
+        // What was used before leaves less, but never less than nothing.
+        let needs = against(&parcels[..2], &parcels[2..], &stocks);
+        assert_eq!(needs.supplies[1], supply("tape", 3, Some(0), Some(2)));
+        let needs = against(&parcels, &parcels[..1], &stocks);
+        assert_eq!(needs.containers[0], container("Small", 1, Some(0), Some(1)));
+    }
+
+    #[test]
+    fn exactly_enough_is_enough_and_huge_amounts_do_not_overflow() {
+        let stocks = Stocks { supplies: vec![("tape".into(), Some(i64::MAX))], containers: Vec::new() };
+        let one = parcel("Small", None, &[("tape", i64::MAX)]);
+        assert_eq!(against(&[], &[&one], &stocks).supplies[0].runs_out_at, None);
+        let needs = against(&[], &[&one, &one], &stocks);
+        assert_eq!((needs.supplies[0].needed, needs.supplies[0].runs_out_at), (i64::MAX, Some(2)));
+        assert_eq!(against(&[], &[], &stocks), Needs { supplies: Vec::new(), containers: Vec::new(), parcels: 0 });
+    }
 }

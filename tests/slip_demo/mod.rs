@@ -1,6 +1,8 @@
 //! Tern & Thistle on one morning, built in code: a workshop, a state and its people for the
 //! tests of paper. All of it is invented.
 
+#![allow(dead_code, reason = "each test program uses its own part")]
+
 use dawnslip::book::*;
 use dawnslip::model::*;
 use dawnslip::slip::words;

@@ -48,10 +48,16 @@ def codec(name, two_byte=True):
     return found
 
 
-def gb2312_level_1():
-    """Rows 16 to 55: the 3 755 common letters."""
-    return {ord(bytes([0xA0 + row, 0xA0 + cell]).decode("gb2312"))
-            for row in range(16, 56) for cell in range(1, 95) if not (row == 55 and cell > 89)}
+def gb2312():
+    """Rows 16 to 87: 6 763 letters; names use the rarer level 2, too."""
+    found = set()
+    for row in range(16, 88):
+        for cell in range(1, 95):
+            try:
+                found.add(ord(bytes([0xA0 + row, 0xA0 + cell]).decode("gb2312")))
+            except UnicodeDecodeError:
+                continue
+    return found
 
 
 def big5_level_1():
@@ -64,9 +70,9 @@ def big5_level_1():
     return found
 
 
-# JIS X 0208 with the letters for names that cp932 adds, GB 2312 and Big5 level 1, KS X 1001
+# JIS X 0208 with the letters for names that cp932 adds, GB 2312, Big5 level 1, KS X 1001
 # (2 350 syllables), kana, half and full width forms, and a few letters that occur in names only.
-EAST_ASIA = (codec("cp932") | gb2312_level_1() | big5_level_1()
+EAST_ASIA = (codec("cp932") | gb2312() | big5_level_1()
              | {c for c in codec("euc_kr") if 0xAC00 <= c <= 0xD7A3 or 0x3130 <= c <= 0x318F}
              | span((0x3000, 0x303F), (0x3040, 0x30FF), (0x31F0, 0x31FF), (0xFF01, 0xFFEF))
              | {0x20BB7, 0x20B9F, 0x9AD9, 0xFA11, 0x5586, 0x73C5, 0x5803, 0x79B9})
@@ -88,6 +94,9 @@ FACES = [
     ("Slip Bengali", NOTO + "Bengali-Regular.ttf", 0, ALL),
     ("Slip Gurmukhi", NOTO + "Gurmukhi-Regular.ttf", 0, ALL),
     ("Slip Gujarati", NOTO + "Gujarati-Regular.ttf", 0, ALL),
+    ("Slip Oriya", NOTO + "Oriya-Regular.ttf", 0, ALL),
+    ("Slip Sinhala", NOTO + "Sinhala-Regular.ttf", 0, ALL),
+    ("Slip Ethiopic", NOTO + "Ethiopic-Regular.ttf", 0, ALL),
     ("Slip Tamil", NOTO + "Tamil-Regular.ttf", 0, ALL),
     ("Slip Telugu", NOTO + "Telugu-Regular.ttf", 0, ALL),
     ("Slip Kannada", NOTO + "Kannada-Regular.ttf", 0, ALL),
@@ -140,6 +149,10 @@ def cut(name, source, number, letters):
     tool = subset.Subsetter(options)
     tool.populate(unicodes=letters if letters is not ALL else set(font.getBestCmap()))
     tool.subset(font)
+    for table in font["cmap"].tables:
+        # Some faces make the space that does not break too narrow for a number and its unit.
+        if 0x20 in table.cmap and 0xA0 in table.cmap:
+            table.cmap[0xA0] = table.cmap[0x20]
     rename(font, name)
     target = HERE / (name.lower().replace(" ", "_") + (".otf" if "CFF " in font else ".ttf"))
     font.save(target)
