@@ -5,6 +5,7 @@
 //! async, randomness.
 
 pub mod daytime;
+pub mod goods;
 pub mod order;
 pub mod paper;
 pub mod place;
@@ -13,6 +14,7 @@ pub mod quantity;
 pub mod text;
 pub mod workshop;
 
+pub use goods::*;
 pub use order::*;
 pub use paper::*;
 pub use place::*;
