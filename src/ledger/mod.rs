@@ -93,7 +93,7 @@ pub enum LedgerError {
         #[source]
         cause: io::Error,
     },
-    /// What was durable is no longer as it was written.
+    /// A part of the journal that was durable is no longer as it was written.
     #[error(
         "{file} is damaged at byte {offset}, where record {sequence} should be: {what}. \
          Nothing was changed. Restore this file from a backup, or the whole data directory"
@@ -105,6 +105,14 @@ pub enum LedgerError {
         offset: u64,
         /// Sequence number of the first fact that cannot be read.
         sequence: u64,
+        /// What is wrong.
+        what: String,
+    },
+    /// A file that is written as a whole is no longer as it was written.
+    #[error("{file} is damaged: {what}. Nothing was changed. Restore it from a backup, or the whole data directory")]
+    BadFile {
+        /// Which file.
+        file: String,
         /// What is wrong.
         what: String,
     },
@@ -149,6 +157,9 @@ impl LedgerError {
     /// For `map_err`: names the file and what was being done.
     fn disk(doing: &'static str, file: &str) -> impl FnOnce(io::Error) -> Self {
         move |cause| Self::Disk { doing, file: file.to_owned(), cause }
+    }
+    fn bad_file(file: &str, what: impl Into<String>) -> Self {
+        Self::BadFile { file: file.to_owned(), what: what.into() }
     }
     /// The disk is full (or a quota is used up): worth another try once there is room.
     pub fn is_no_room(&self) -> bool {
