@@ -2,6 +2,19 @@
 //! that may be deleted at any time.
 //!
 //! May touch: files of the data directory, sled. Never: knows HTTP, printers or prices.
+//!
+//! | in the data directory | is |
+//! |---|---|
+//! | `journal/NNNN.log` | segments of sync groups: what was answered is in here first |
+//! | `snapshot/SEQ.facts`, `.people` | the open state as of one fact; the newest two |
+//! | `archive/YYYY-MM.NNNN.facts`, `.people` | closed orders, immutable |
+//! | `history/SEQ.facts`, `.people` | lines about open orders from segments that are gone |
+//! | `installation`, `lock`, `clean`, `alive` | identity and key; who has it; ended cleanly; last sign of life |
+//! | `index/` | sled; may be deleted at any time |
+//! | `aside/` | cut tails, broken snapshots, the last index that was not trusted: for a person to look at |
+//!
+//! [`Ledger`] opens and writes; [`Writer`] owns it on a thread and syncs for many at once;
+//! [`Indexer`] follows behind. [`record`] turns the book's records into lines and back.
 
 pub mod archive;
 pub mod disk;
