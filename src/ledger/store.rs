@@ -120,7 +120,7 @@ impl Ledger {
         self.journal.next_seq()
     }
 
-    /// Segments get a successor at this length instead of [`journal::SEGMENT_BYTES`]; for
+    /// Segments get a successor at this length instead of [`super::SEGMENT_BYTES`]; for
     /// simulations, which are short.
     pub fn set_segment_bytes(&mut self, bytes: u64) {
         self.journal.segment_bytes = bytes;
