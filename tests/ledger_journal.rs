@@ -191,6 +191,16 @@ fn a_journal_that_lost_its_end_after_a_clean_stop_is_refused() {
     assert!(matches!(&err, LedgerError::Incomplete { what } if what.contains("record 5")), "{err}");
 }
 
+#[test]
+fn a_damaged_marker_counts_as_none() {
+    let (disk, _) = three_groups();
+    open(&disk).unwrap().0.close(now()).unwrap();
+    disk.damage("clean", |bytes| bytes[30] ^= 1).unwrap();
+    let (_, opened) = open(&disk).unwrap();
+    assert!(!opened.clean && opened.notices[0].contains("marker"), "{:?}", opened.notices);
+    assert_eq!(opened.lines, expected(0, 7));
+}
+
 fn checkpoint(ledger: &mut Ledger, state: &str) {
     let seq = ledger.next_seq() - 1;
     ledger.checkpoint(&Snapshot { seq, state: state.into(), people: b"people".to_vec() }).unwrap();
@@ -310,7 +320,7 @@ fn files_of_another_installation_or_a_newer_program_are_refused_by_name() {
     let headless = disk.fork();
     headless.damage("journal/0001.log", |bytes| bytes[40] ^= 1).unwrap();
     let err = open(&headless).err().unwrap();
-    assert!(matches!(err, LedgerError::Damaged { offset: 0, .. }), "{err}");
+    assert!(matches!(&err, LedgerError::BadFile { what, .. } if what.contains("header")), "{err}");
 
     let orphaned = disk.fork();
     orphaned.remove("installation").unwrap();

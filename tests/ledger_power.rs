@@ -199,3 +199,40 @@ fn segments_end_in_archives_and_nothing_of_them_is_lost() {
     use dawnslip::ledger::Disk;
     assert!(disk.read("journal/0001.log").is_err(), "the first segment is gone");
 }
+
+#[test]
+fn an_order_goes_once_into_the_archive_and_again_only_with_what_is_new() {
+    use dawnslip::ledger::Disk;
+    let disk = SimDisk::new();
+    let mut ledger = open(&disk).unwrap().0;
+    ledger.append(1, &lines(1, 8)).unwrap();
+    let wanted = [order(1), order(2), OrderKey::new("shop", "S-999")];
+    for _ in 0..2 {
+        let done = ledger.archive(&wanted).unwrap();
+        assert_eq!(done.orders, [order(1), order(2)], "the third never was");
+        assert_eq!(disk.list("archive").unwrap(), ["2026-11.0001.facts", "2026-11.0001.people"]);
+    }
+    // A late fact about an archived order opens it again.
+    ledger.append(9, &lines(9, 9)).unwrap();
+    assert_eq!(ledger.archive(&wanted).unwrap().orders, [order(1), order(2)]);
+    assert_eq!(disk.list("archive").unwrap().len(), 4);
+    let archived = ledger.archive_reader().read(&order(1)).unwrap().unwrap();
+    assert_eq!(archived.facts, [fact(1), fact(9)], "the fifth is the workshop's");
+    assert_eq!(archived.persons.len(), 3);
+    // Forgetting: the person files of the month go, the facts stay.
+    disk.remove("archive/2026-11.0001.people").unwrap();
+    disk.remove("archive/2026-11.0002.people").unwrap();
+    let archived = ledger.archive_reader().read(&order(1)).unwrap().unwrap();
+    assert_eq!((archived.facts.len(), archived.persons.len()), (2, 0));
+}
+
+#[test]
+fn a_damaged_archive_is_named() {
+    let disk = SimDisk::new();
+    let mut ledger = open(&disk).unwrap().0;
+    ledger.append(1, &lines(1, 8)).unwrap();
+    ledger.archive(&[order(1)]).unwrap();
+    disk.damage("archive/2026-11.0001.facts", |bytes| *bytes.last_mut().unwrap() ^= 1).unwrap();
+    let err = ledger.archive_reader().read(&order(1)).unwrap_err();
+    assert!(matches!(&err, LedgerError::BadFile { file, .. } if file == "archive/2026-11.0001.facts"), "{err}");
+}

@@ -14,7 +14,7 @@ use super::installation::InstallationId;
 use super::record::{self, Links};
 use super::segment::{self, NumberedLine, list_or_empty};
 use super::{Disk, LedgerError, Line, RecordError, Tag, sealed};
-use crate::book::Stamped;
+use crate::book::{Record, Stamped};
 use crate::model::OrderKey;
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
@@ -83,7 +83,7 @@ fn month_of(fact: &Stamped) -> String {
 }
 
 fn unreadable(file: &str, err: &RecordError) -> LedgerError {
-    LedgerError::Damaged { file: file.to_owned(), offset: 0, sequence: 0, what: err.to_string() }
+    LedgerError::bad_file(file, err.to_string())
 }
 
 impl History<'_> {
@@ -171,12 +171,8 @@ impl History<'_> {
     ) -> Result<(), LedgerError> {
         let (_, body) = self.kind(what).read(self.disk, path)?;
         for line in text_of(path, &body)?.lines() {
-            let entry = serde_json::from_str(line).map_err(|_| LedgerError::Damaged {
-                file: path.to_owned(),
-                offset: 0,
-                sequence: 0,
-                what: "a line of it is no archived order".to_owned(),
-            })?;
+            let entry = serde_json::from_str(line)
+                .map_err(|_| LedgerError::bad_file(path, "a line of it is no archived order"))?;
             take(entry)?;
         }
         Ok(())
@@ -259,12 +255,13 @@ impl History<'_> {
         let wanted: BTreeSet<&OrderKey> = wanted.iter().take(ORDERS_MAX).collect();
         let before = self.carry_upto()?;
         let mut archived = self.archived_since(before.unwrap_or(0))?;
-        let (links, mut gathered) = self.gather(last_seq, &wanted, &archived)?;
-        let done = wanted
-            .iter()
-            .filter(|order| archived.contains_key(**order) || gathered.contains_key(&Some((**order).clone())));
-        let done: Vec<OrderKey> = done.map(|order| (*order).clone()).collect();
-        gathered.retain(|_, lines| !lines.facts.is_empty());
+        let mut links = Links::default();
+        self.each_record(last_seq, |_, _, record| {
+            if let Record::Fact(fact) = record {
+                links.take_in(&fact.fact);
+            }
+        })?;
+        let gathered = self.gather(last_seq, &wanted, &links, &archived)?;
         archived.extend(gathered.keys().flatten().map(|order| (order.clone(), last_seq)));
         self.write(last_seq, gathered)?;
         if let Some(upto) = removable
@@ -273,50 +270,50 @@ impl History<'_> {
             self.carry_over(upto, &links, &archived)?;
             self.remove_carries_before(upto)?;
         }
+        let mut done = Vec::new();
+        for order in wanted {
+            // One that was archived long ago, though nobody took note of it, is done as well.
+            if archived.contains_key(order) || self.archived(order)?.is_some() {
+                done.push(order.clone());
+            }
+        }
         Ok(done)
     }
 
-    /// Reads all that is open: whose each thing is, and the lines of the wanted orders that are
-    /// not archived yet.
-    #[expect(clippy::type_complexity, reason = "used once, right above")]
+    /// As [`Self::each_open`], each line with its record.
+    fn each_record(&self, upto: u64, mut take: impl FnMut(u64, String, Record)) -> Result<(), LedgerError> {
+        let mut trouble = None;
+        self.each_open(upto, |NumberedLine { seq, line }| match record::from_line(&line) {
+            Ok(record) => take(seq, line.json, record),
+            Err(err) => trouble = trouble.take().or(Some(err)),
+        })?;
+        trouble.map_or(Ok(()), |err| Err(unreadable(super::journal::DIR, &err)))
+    }
+
+    /// The lines of the wanted orders that are not archived yet.
     fn gather(
         &self,
         last_seq: u64,
         wanted: &BTreeSet<&OrderKey>,
+        links: &Links,
         archived: &BTreeMap<OrderKey, u64>,
-    ) -> Result<(Links, BTreeMap<Option<OrderKey>, Gathered>), LedgerError> {
-        let mut links = Links::default();
+    ) -> Result<BTreeMap<Option<OrderKey>, Gathered>, LedgerError> {
         let mut gathered: BTreeMap<Option<OrderKey>, Gathered> = BTreeMap::new();
-        let mut raw = Vec::new();
-        let mut trouble = None;
-        let is_new = |order: &OrderKey, seq| archived.get(order).is_none_or(|upto| seq > *upto);
-        self.each_open(last_seq, |NumberedLine { seq, line }| {
-            let taken = match line.tag {
-                Tag::Fact => record::fact_from(&line.json).map(|fact| {
-                    for order in links.take_in(&fact.fact) {
-                        if wanted.contains(&order) && is_new(&order, seq) {
-                            gathered.entry(Some(order)).or_default().add(&fact, line.json.clone());
-                        }
-                    }
-                }),
-                // A body may stand before the fact that says whose it is: those wait for the end.
-                Tag::Person => record::person_from(&line.json).map(|person| raw.push((seq, person, line.json))),
-            };
-            trouble = trouble.take().or(taken.err());
-        })?;
-        if let Some(err) = trouble {
-            return Err(unreadable(super::journal::DIR, &err));
-        }
-        for (seq, person, json) in raw {
-            for order in links.of_person(&person) {
-                if is_new(&order, seq)
-                    && let Some(lines) = gathered.get_mut(&Some(order))
-                {
-                    lines.persons.push(json.clone());
+        self.each_record(last_seq, |seq, json, record| {
+            for order in links.of_record(&record) {
+                if !wanted.contains(&order) || archived.get(&order).is_some_and(|upto| seq <= *upto) {
+                    continue;
+                }
+                let lines = gathered.entry(Some(order)).or_default();
+                match &record {
+                    Record::Fact(fact) => lines.add(fact, json.clone()),
+                    Record::Person(_) => lines.persons.push(json.clone()),
                 }
             }
-        }
-        Ok((links, gathered))
+        })?;
+        // A person's line alone says nothing about when: it waits for a fact.
+        gathered.retain(|_, lines| !lines.facts.is_empty());
+        Ok(gathered)
     }
 
     /// Writes a new carry that stands for everything up to the fact `upto`, and archives the
@@ -324,43 +321,25 @@ impl History<'_> {
     fn carry_over(&self, upto: u64, links: &Links, archived: &BTreeMap<OrderKey, u64>) -> Result<(), LedgerError> {
         let mut house: BTreeMap<String, Gathered> = BTreeMap::new();
         let (mut facts, mut people) = (Vec::new(), Vec::new());
-        let mut trouble = None;
         let mut month = String::new();
-        let mut running = Links::default();
-        let stays = |orders: &[OrderKey], seq| {
-            orders.iter().any(|order| archived.get(order).is_none_or(|archived| seq > *archived))
-        };
-        let put = |body: &mut Vec<u8>, json: &str| {
-            body.extend_from_slice(json.as_bytes());
-            body.push(b'\n');
-        };
-        self.each_open(upto, |NumberedLine { seq, line }| {
-            let taken = match line.tag {
-                Tag::Fact => record::fact_from(&line.json).map(|fact| {
-                    let orders = running.take_in(&fact.fact);
-                    month = month_of(&fact);
-                    if stays(&orders, seq) {
-                        put(&mut facts, &line.json);
-                    } else if orders.is_empty() {
-                        house.entry(month.clone()).or_default().add(&fact, line.json);
-                    }
-                }),
-                Tag::Person => record::person_from(&line.json).map(|person| {
-                    let orders = links.of_person(&person);
-                    if stays(&orders, seq) {
-                        put(&mut people, &line.json);
-                    } else if orders.is_empty() {
-                        let house = house.entry(month.clone()).or_default();
-                        house.month.clone_from(&month);
-                        house.persons.push(line.json);
-                    }
-                }),
-            };
-            trouble = trouble.take().or(taken.err());
+        self.each_record(upto, |seq, json, record| {
+            let orders = links.of_record(&record);
+            if let Record::Fact(fact) = &record {
+                month = month_of(fact);
+            }
+            if orders.iter().any(|order| archived.get(order).is_none_or(|archived| seq > *archived)) {
+                let body = if matches!(record, Record::Fact(_)) { &mut facts } else { &mut people };
+                body.extend_from_slice(json.as_bytes());
+                body.push(b'\n');
+            } else if orders.is_empty() {
+                let lines = house.entry(month.clone()).or_default();
+                lines.month.clone_from(&month);
+                match &record {
+                    Record::Fact(fact) => lines.add(fact, json),
+                    Record::Person(_) => lines.persons.push(json),
+                }
+            }
         })?;
-        if let Some(err) = trouble {
-            return Err(unreadable(super::journal::DIR, &err));
-        }
         // A person's line ahead of the very first fact goes with that fact's month.
         if let Some(early) = house.remove("")
             && let Some(first) = house.values_mut().next()
@@ -391,12 +370,7 @@ fn carry_path(upto: u64, part: &str) -> String {
 }
 
 fn text_of<'b>(path: &str, body: &'b [u8]) -> Result<&'b str, LedgerError> {
-    std::str::from_utf8(body).map_err(|err| LedgerError::Damaged {
-        file: path.to_owned(),
-        offset: err.valid_up_to() as u64,
-        sequence: 0,
-        what: "it is not UTF-8".to_owned(),
-    })
+    std::str::from_utf8(body).map_err(|_| LedgerError::bad_file(path, "it is not UTF-8"))
 }
 
 fn put_entry(

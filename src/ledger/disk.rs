@@ -85,9 +85,10 @@ impl RealDisk {
     /// Those of the file system.
     pub fn new(root: impl Into<PathBuf>) -> io::Result<Self> {
         let root = root.into();
-        make_dir(&root)?;
         // A data directory that was just made must itself survive a power cut.
-        if let Some(parent) = root.parent() {
+        if make_dir(&root)?
+            && let Some(parent) = root.parent()
+        {
             let parent = if parent.as_os_str().is_empty() { Path::new(".") } else { parent };
             File::open(parent)?.sync_all()?;
         }
@@ -99,10 +100,11 @@ impl RealDisk {
     }
 }
 
-fn make_dir(path: &Path) -> io::Result<()> {
+/// Makes a directory; false where it was there.
+fn make_dir(path: &Path) -> io::Result<bool> {
     match fs::DirBuilder::new().mode(0o700).create(path) {
-        Err(err) if err.kind() == io::ErrorKind::AlreadyExists && path.is_dir() => Ok(()),
-        other => other,
+        Err(err) if err.kind() == io::ErrorKind::AlreadyExists && path.is_dir() => Ok(false),
+        other => other.map(|()| true),
     }
 }
 
@@ -145,7 +147,7 @@ impl Disk for RealDisk {
         fs::remove_file(self.at(path))
     }
     fn create_dir(&self, dir: &str) -> io::Result<()> {
-        make_dir(&self.at(dir))
+        make_dir(&self.at(dir)).map(drop)
     }
     fn sync_dir(&self, dir: &str) -> io::Result<()> {
         File::open(self.at(dir))?.sync_all()

@@ -6,7 +6,7 @@
 
 use crate::model::{JobId, MessageKey, OrderKey, ParcelId};
 use std::collections::BTreeMap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// Why the index gives no answer. The truth lies in the journal; it can always be rebuilt.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -67,24 +67,36 @@ pub trait Index: Send + Sync {
 
 /// An index in memory.
 #[derive(Debug, Default)]
-pub struct MemIndex(Mutex<(u64, BTreeMap<Vec<u8>, Vec<u8>>)>);
+pub struct MemIndex(Mutex<Memory>);
+
+#[derive(Debug, Default)]
+struct Memory {
+    applied: u64,
+    map: BTreeMap<Vec<u8>, Vec<u8>>,
+}
+
+impl MemIndex {
+    fn memory(&self) -> MutexGuard<'_, Memory> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
 
 impl Index for MemIndex {
     fn applied(&self) -> Result<u64, IndexError> {
-        Ok(self.0.lock().unwrap_or_else(PoisonError::into_inner).0)
+        Ok(self.memory().applied)
     }
     fn commit(&self, upto_seq: u64, puts: &[Put]) -> Result<(), IndexError> {
-        let mut inner = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        inner.0 = upto_seq;
-        inner.1.extend(puts.iter().map(|put| (put.key.clone(), put.value.clone())));
+        let mut memory = self.memory();
+        memory.applied = upto_seq;
+        memory.map.extend(puts.iter().map(|put| (put.key.clone(), put.value.clone())));
         Ok(())
     }
     fn get(&self, key: &[u8]) -> Result<Option<Vec<u8>>, IndexError> {
-        Ok(self.0.lock().unwrap_or_else(PoisonError::into_inner).1.get(key).cloned())
+        Ok(self.memory().map.get(key).cloned())
     }
     fn range(&self, prefix: &[u8], limit: usize) -> Result<Vec<Pair>, IndexError> {
-        let inner = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let from = inner.1.range(prefix.to_vec()..);
+        let memory = self.memory();
+        let from = memory.map.range(prefix.to_vec()..);
         let pairs = from.take_while(|(key, _)| key.starts_with(prefix)).take(limit);
         Ok(pairs.map(|(key, value)| (key.clone(), value.clone())).collect())
     }

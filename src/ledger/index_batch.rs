@@ -91,11 +91,9 @@ impl<'a> Batch<'a> {
                 self.puts.extend(parcels.iter().map(|parcel| (keys::parcel(*parcel), links.clone())));
             }
             Fact::JobQueued { job, .. } => drop(self.puts.insert(keys::job(*job), links()?)),
-            Fact::MessageKept { message, .. } => {
-                // The first one counts: a later one with this id only contradicts it.
-                if self.get(&keys::message(message))?.is_none() {
-                    self.puts.insert(keys::message(message), fact.seq.to_be_bytes().to_vec());
-                }
+            // The first one counts: a later one with this id only contradicts it.
+            Fact::MessageKept { message, .. } if self.get(&keys::message(message))?.is_none() => {
+                self.puts.insert(keys::message(message), fact.seq.to_be_bytes().to_vec());
             }
             _ => {}
         }

@@ -228,8 +228,13 @@ impl Worker {
                 _ => self.catch_up(serving.as_ref()),
             };
             if closes {
-                if let Err(err) = done.and_then(|()| Ok(serving.flush()?)) {
-                    tracing::warn!(error = %with_causes(&err), "index not flushed");
+                let flushed = done.and_then(|()| Ok(serving.flush()?));
+                if let Err(err) = &flushed {
+                    tracing::warn!(error = %with_causes(err), "index not flushed");
+                }
+                if flushed.is_err() || self.shared.distrusted.load(Ordering::Acquire) {
+                    // The next start must not take it for a whole one.
+                    let _ = self.home.fresh();
                 }
                 return;
             }

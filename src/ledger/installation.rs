@@ -82,12 +82,7 @@ impl Installation {
             Err(err) if err.kind() == ErrorKind::NotFound => return Ok(None),
             Err(err) => return Err(LedgerError::disk("read", FILE)(err)),
         };
-        let damaged = || LedgerError::Damaged {
-            file: FILE.to_owned(),
-            offset: 0,
-            sequence: 0,
-            what: "it holds no id and key".to_owned(),
-        };
+        let damaged = || LedgerError::bad_file(FILE, "it holds no id and key");
         let written: Written = serde_json::from_slice(&bytes).map_err(|_| damaged())?;
         if written.v != INSTALLATION_VERSION {
             return Err(LedgerError::Version {

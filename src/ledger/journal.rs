@@ -308,7 +308,7 @@ fn drop_unfinished_segment(disk: &dyn Disk, id: InstallationId) -> Result<Option
         return Ok(None);
     }
     if frame::find_head(&bytes).is_some() {
-        return Err(header_damaged(&file, 0));
+        return Err(header_damaged(&file));
     }
     let kept_in = format!("{ASIDE_DIR}/{number:04}.log");
     disk.rename(&file, &kept_in).map_err(LedgerError::disk("move aside", &file))?;

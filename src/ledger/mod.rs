@@ -2,6 +2,19 @@
 //! that may be deleted at any time.
 //!
 //! May touch: files of the data directory, sled. Never: knows HTTP, printers or prices.
+//!
+//! | in the data directory | is |
+//! |---|---|
+//! | `journal/NNNN.log` | segments of sync groups: what was answered is in here first |
+//! | `snapshot/SEQ.facts`, `.people` | the open state as of one fact; the newest two |
+//! | `archive/YYYY-MM.NNNN.facts`, `.people` | closed orders, immutable |
+//! | `history/SEQ.facts`, `.people` | lines about open orders from segments that are gone |
+//! | `installation`, `lock`, `clean`, `alive` | identity and key; who has it; ended cleanly; last sign of life |
+//! | `index/` | sled; may be deleted at any time |
+//! | `aside/` | cut tails, broken snapshots, the last index that was not trusted: for a person to look at |
+//!
+//! [`Ledger`] opens and writes; [`Writer`] owns it on a thread and syncs for many at once;
+//! [`Indexer`] follows behind. [`record`] turns the book's records into lines and back.
 
 pub mod archive;
 pub mod disk;
@@ -11,7 +24,7 @@ mod index_batch;
 mod index_home;
 pub mod indexer;
 mod installation;
-pub mod journal;
+mod journal;
 pub mod record;
 mod sealed;
 mod segment;
@@ -27,7 +40,7 @@ pub use index::{Index, IndexError, MemIndex};
 pub use index_home::{IndexHome, MemHome, SledHome};
 pub use indexer::{IndexReader, Indexer, IndexerState};
 pub use installation::{Installation, InstallationId};
-pub use journal::CutTail;
+pub use journal::{CutTail, SEGMENT_BYTES};
 pub use record::RecordError;
 pub use segment::NumberedLine;
 pub use sim_disk::{SimDisk, Trouble};
@@ -93,7 +106,7 @@ pub enum LedgerError {
         #[source]
         cause: io::Error,
     },
-    /// What was durable is no longer as it was written.
+    /// A part of the journal that was durable is no longer as it was written.
     #[error(
         "{file} is damaged at byte {offset}, where record {sequence} should be: {what}. \
          Nothing was changed. Restore this file from a backup, or the whole data directory"
@@ -105,6 +118,14 @@ pub enum LedgerError {
         offset: u64,
         /// Sequence number of the first fact that cannot be read.
         sequence: u64,
+        /// What is wrong.
+        what: String,
+    },
+    /// A file that is written as a whole is no longer as it was written.
+    #[error("{file} is damaged: {what}. Nothing was changed. Restore it from a backup, or the whole data directory")]
+    BadFile {
+        /// Which file.
+        file: String,
         /// What is wrong.
         what: String,
     },
@@ -149,6 +170,9 @@ impl LedgerError {
     /// For `map_err`: names the file and what was being done.
     fn disk(doing: &'static str, file: &str) -> impl FnOnce(io::Error) -> Self {
         move |cause| Self::Disk { doing, file: file.to_owned(), cause }
+    }
+    fn bad_file(file: &str, what: impl Into<String>) -> Self {
+        Self::BadFile { file: file.to_owned(), what: what.into() }
     }
     /// The disk is full (or a quota is used up): worth another try once there is room.
     pub fn is_no_room(&self) -> bool {

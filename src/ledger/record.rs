@@ -189,29 +189,35 @@ pub struct Links {
 }
 
 impl Links {
-    /// Takes in a fact and says which orders it belongs to; none for the house's.
-    pub fn take_in(&mut self, fact: &Fact) -> Vec<OrderKey> {
-        let orders = match about(fact) {
+    /// Takes in a fact.
+    pub fn take_in(&mut self, fact: &Fact) {
+        match fact {
+            Fact::Planned { parcels, .. } => {
+                let orders = self.of_fact(fact);
+                self.parcels.extend(parcels.iter().map(|parcel| (*parcel, orders.clone())));
+            }
+            Fact::JobQueued { job, .. } => drop(self.jobs.insert(*job, self.of_fact(fact))),
+            Fact::MessageKept { message, .. } => drop(self.messages.insert(message.clone(), self.of_fact(fact))),
+            _ => {}
+        }
+    }
+    /// Orders that a fact belongs to; none for the house's.
+    pub fn of_fact(&self, fact: &Fact) -> Vec<OrderKey> {
+        match about(fact) {
             About::Orders(orders) => orders,
             About::Parcel(parcel) => self.parcels.get(&parcel).cloned().unwrap_or_default(),
             About::Job(job) => self.jobs.get(&job).cloned().unwrap_or_default(),
             About::House => Vec::new(),
-        };
-        match fact {
-            Fact::Planned { parcels, .. } => {
-                self.parcels.extend(parcels.iter().map(|parcel| (*parcel, orders.clone())));
-            }
-            Fact::JobQueued { job, .. } => drop(self.jobs.insert(*job, orders.clone())),
-            Fact::MessageKept { message, .. } => drop(self.messages.insert(message.clone(), orders.clone())),
-            _ => {}
         }
-        orders
     }
-    /// Orders that a person's record belongs to.
-    pub fn of_person(&self, person: &PersonRecord) -> Vec<OrderKey> {
-        match person {
-            PersonRecord::Of { order, .. } => vec![order.clone()],
-            PersonRecord::Raw { message, .. } => self.messages.get(message).cloned().unwrap_or_default(),
+    /// Orders that a record belongs to; none for the house's.
+    pub fn of_record(&self, record: &Record) -> Vec<OrderKey> {
+        match record {
+            Record::Fact(fact) => self.of_fact(&fact.fact),
+            Record::Person(PersonRecord::Of { order, .. }) => vec![order.clone()],
+            Record::Person(PersonRecord::Raw { message, .. }) => {
+                self.messages.get(message).cloned().unwrap_or_default()
+            }
         }
     }
 }

@@ -69,8 +69,7 @@ impl Kind<'_> {
     /// See [`LedgerError`]; damage is named.
     pub fn read(&self, disk: &dyn Disk, path: &str) -> Result<(u64, Vec<u8>), LedgerError> {
         let mut bytes = disk.read(path).map_err(LedgerError::disk("read", path))?;
-        let damaged =
-            |what: &str| LedgerError::Damaged { file: path.to_owned(), offset: 0, sequence: 0, what: what.to_owned() };
+        let damaged = |what: &str| LedgerError::bad_file(path, what);
         let end = bytes.iter().position(|b| *b == b'\n').ok_or_else(|| damaged("it has no first line"))?;
         if let Ok(VersionOnly { v }) = serde_json::from_slice(&bytes[..end])
             && v > SEALED_VERSION

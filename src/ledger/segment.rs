@@ -149,8 +149,8 @@ pub fn read_header(file: &str, bytes: &[u8], number: u64, id: InstallationId) ->
     Ok(Some(header))
 }
 
-pub fn header_damaged(file: &str, sequence: u64) -> LedgerError {
-    LedgerError::Damaged { file: file.to_owned(), offset: 0, sequence, what: "its header is broken".to_owned() }
+pub fn header_damaged(file: &str) -> LedgerError {
+    LedgerError::bad_file(file, "its header is broken")
 }
 
 /// Reads the lines after the fact `after` up to the fact `upto`, in order, from whatever segments
@@ -201,7 +201,7 @@ pub fn read_headers(disk: &dyn Disk, id: InstallationId) -> Result<Vec<Header>, 
         match read_header(&file, &start, *number, id)? {
             Some(header) => headers.push(header),
             None if at > 0 && at + 1 == numbers.len() => {}
-            None => return Err(header_damaged(&file, headers.last().map_or(0, |before| before.first_seq))),
+            None => return Err(header_damaged(&file)),
         }
     }
     Ok(headers)

@@ -2,7 +2,7 @@
 //!
 //! It may panic where its files are damaged: each call is guarded, and a panic counts as damage.
 //! Panics in its own threads cannot be caught, so after an unclean stop its folder is never
-//! opened, only moved aside (see [`super::indexer::SledHome`]).
+//! opened, only moved aside (see [`super::SledHome`]).
 
 use super::index::{Index, IndexError, Pair, Put};
 use std::panic::{AssertUnwindSafe, catch_unwind};

@@ -73,7 +73,7 @@ pub(super) fn read(disk: &dyn Disk, id: InstallationId, seq: u64) -> Result<Snap
             Ok(body)
         } else {
             let what = format!("its name says {seq}, it is true at {at}");
-            Err(LedgerError::Damaged { file: path, offset: 0, sequence: seq, what })
+            Err(LedgerError::bad_file(&path, what))
         }
     };
     Ok(Snapshot { seq, state: part("snapshot facts", STATE)?, people: part("snapshot people", PEOPLE)? })

@@ -5,7 +5,7 @@ use super::disk::LockGuard;
 use super::installation::{Installation, InstallationId};
 use super::journal::{self, CutTail, Journal};
 use super::snapshot::{self, Snapshot};
-use super::{AppendError, Disk, LedgerError, Line, sealed, segment};
+use super::{AppendError, Disk, LedgerError, Line, sealed, segment, with_causes};
 use crate::model::OrderKey;
 use jiff::Timestamp;
 use std::io::ErrorKind;
@@ -120,7 +120,7 @@ impl Ledger {
         self.journal.next_seq()
     }
 
-    /// Segments get a successor at this length instead of [`journal::SEGMENT_BYTES`]; for
+    /// Segments get a successor at this length instead of [`super::SEGMENT_BYTES`]; for
     /// simulations, which are short.
     pub fn set_segment_bytes(&mut self, bytes: u64) {
         self.journal.segment_bytes = bytes;
@@ -191,8 +191,10 @@ impl Ledger {
 
     /// Notes a sign of life. Cheap: not synced, and a failure is of no consequence.
     pub fn alive(&mut self, now: Timestamp) {
-        let text = format!("{now}\n");
-        let written = self.disk.create(ALIVE).and_then(|mut file| file.write_at(0, text.as_bytes()));
+        // Always of the same length, so that it can be overwritten in place.
+        let text = now.strftime("%Y-%m-%dT%H:%M:%SZ\n").to_string();
+        let file = self.disk.open(ALIVE).or_else(|_| self.disk.create(ALIVE));
+        let written = file.and_then(|mut file| file.write_at(0, text.as_bytes()));
         if let Err(err) = written {
             tracing::debug!(error = %err, "sign of life not written");
         }
@@ -276,8 +278,8 @@ fn read_marker(disk: &dyn Disk, id: InstallationId, notices: &mut Vec<String>) -
     match marker_kind(id).read(disk, CLEAN) {
         Ok((seq, _)) => Ok(Some(seq)),
         Err(LedgerError::Disk { cause, .. }) if cause.kind() == ErrorKind::NotFound => Ok(None),
-        Err(err @ LedgerError::Damaged { .. }) => {
-            notices.push(format!("the marker of a clean stop does not count: {err}"));
+        Err(LedgerError::BadFile { what, .. }) => {
+            notices.push(format!("the marker of a clean stop does not count: {what}"));
             Ok(None)
         }
         Err(err) => Err(err),
@@ -288,20 +290,29 @@ fn read_alive(disk: &dyn Disk) -> Option<Timestamp> {
     String::from_utf8(disk.read(ALIVE).ok()?).ok()?.trim().parse().ok()
 }
 
+/// Snapshots that are not whole, and why not.
+type Broken = Vec<(u64, LedgerError)>;
+
 /// The newest whole snapshot, and the broken ones that are newer with what is wrong.
-#[expect(clippy::type_complexity, reason = "used once")]
 fn newest_snapshot(
     disk: &dyn Disk,
     id: InstallationId,
     notices: &mut Vec<String>,
-) -> Result<(Option<Snapshot>, Vec<(u64, LedgerError)>), LedgerError> {
+) -> Result<(Option<Snapshot>, Broken), LedgerError> {
     let mut broken = Vec::new();
     for seq in snapshot::list(disk)? {
         match snapshot::read(disk, id, seq) {
             Ok(snapshot) => return Ok((Some(snapshot), broken)),
             Err(err @ (LedgerError::Version { .. } | LedgerError::OtherInstallation { .. })) => return Err(err),
             Err(err) => {
-                notices.push(format!("the snapshot at record {seq} does not count, an older one does: {err}"));
+                let what = match &err {
+                    LedgerError::BadFile { what, .. } => what.clone(),
+                    other => with_causes(other),
+                };
+                notices.push(format!(
+                    "the snapshot at record {seq} was left out ({what}); an older one and the journal served, it lies in {}",
+                    journal::ASIDE_DIR
+                ));
                 broken.push((seq, err));
             }
         }

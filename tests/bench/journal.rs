@@ -15,7 +15,8 @@ use std::time::{Duration, Instant};
 
 /// Bytes of one fact's JSON: an order with a plan is about so long.
 const FACT_BYTES: usize = 2048;
-const ROUNDS: usize = 3;
+/// Short turns, many of them: what else the machine does then meets both alike.
+const ROUNDS: usize = 10;
 /// As in the ledger.
 const RESERVE_BYTES: u64 = 4 * 1024 * 1024;
 const GROUP_BYTES_MAX: usize = 4 * 1024 * 1024;
@@ -130,7 +131,7 @@ impl Figures {
 
 fn main() {
     // cargo passes `--bench`; a number is ours.
-    let seconds = std::env::args().skip(1).find_map(|arg| arg.parse().ok()).unwrap_or(3.0);
+    let seconds = std::env::args().skip(1).find_map(|arg| arg.parse().ok()).unwrap_or(0.5);
     let time = Duration::from_secs_f64(seconds);
     let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder");
     let (ours, writer) = through_the_writer(&folder.path().join("data"));
