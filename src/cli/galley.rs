@@ -2,7 +2,6 @@
 //! every paper as picture and text into a folder, and obeys plain words (see
 //! [`crate::print::galley::control`]) on its standard input and, if asked for, on a port.
 
-use crate::print::galley::control::LINES;
 use crate::print::galley::folder::{INDEX_FILE, SHEET_FILE};
 use crate::print::galley::{Cut, Galley, GalleyOptions, Paper, contact_sheet};
 use std::future::Future;
@@ -169,11 +168,6 @@ pub fn typed_words() -> mpsc::Receiver<String> {
         }
     });
     words
-}
-
-/// Help for the plain words.
-pub fn help() -> &'static str {
-    LINES
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ mod cancel;
 mod check;
 pub mod client;
 mod decide;
+mod galley;
 mod galley_options;
 mod handed_over;
 pub mod help;
@@ -164,6 +165,6 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::Intake(args) => args.run(at, screen),
         Command::Remap(args) => args.run(at, screen),
         Command::Reload(args) => args.run(at, screen),
-        Command::Galley(args) => wiring::galley(at, args),
+        Command::Galley(args) => wiring::galley(args),
     }
 }

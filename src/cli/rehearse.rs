@@ -253,7 +253,7 @@ impl Theatre {
     fn until(&mut self, what: &str, done: impl Fn(&House) -> bool) -> Result<(), Fault> {
         let (mut moved, mut last) = (Instant::now(), (0, 0));
         loop {
-            self.looked_at = self.galley.made();
+            self.looked_at = self.galley.papers().last().map_or(0, |paper| paper.number);
             if done(self.house()) {
                 self.screen.progress("");
                 return Ok(());

@@ -3,7 +3,7 @@
 
 use super::client::Folder;
 use super::screen::{Fault, Screen};
-use super::{Ended, Folders, GalleyOptions, Outcome, QuoteOptions, TryOptions, quote};
+use super::{Ended, Folders, GalleyOptions, Outcome, QuoteOptions, TryOptions, galley, quote};
 use crate::book::Meaning;
 use crate::clock::{Clock, SystemClock};
 use crate::config::{Colour, read_folder};
@@ -13,8 +13,8 @@ use crate::intake::mapping::Mapper;
 use crate::intake::sender::{Envelope, Sender, Target};
 use crate::intake::sources::{OpenSource, SecretPlaces};
 use crate::ledger::{Ledger, RealDisk};
-use crate::model::{OrderKey, SourceName, Workshop};
-use crate::print::galley::{Galley, GalleyOptions as GalleyKind};
+use crate::model::{SourceName, Workshop};
+use crate::print::galley::GalleyOptions as GalleyKind;
 use crate::print::net::TcpNet;
 use std::io::Read;
 use std::path::Path;
@@ -266,7 +266,7 @@ pub fn try_source(at: &Folders, options: TryOptions) -> Ended {
     let target: Target = to.parse().map_err(|error| fault("that is no address", &error, "write it like http://127.0.0.1:7781"))?;
     let now = SystemClock.now();
     let id = format!("try_{}", now.as_millisecond());
-    let body = serde_json::json!({ "dawnslip": "test message", "at": now.to_string() }).to_string();
+    let body = crate::intake::mapping::test_body(now);
     let envelope = Envelope::signed(&source.name, &source.scheme, secret, &id, now, body);
     let screen = Screen::of_terminal();
     if options.curl {
@@ -364,43 +364,34 @@ pub fn quote(at: &Folders, options: QuoteOptions) -> Ended {
 ///
 /// # Errors
 /// Where it cannot listen.
-pub fn galley(at: &Folders, options: GalleyOptions) -> Ended {
-    use tokio::io::AsyncBufReadExt;
-    let screen = Screen::of_terminal();
-    let json = at.json;
+pub fn galley(options: GalleyOptions) -> Ended {
+    let kind = GalleyKind {
+        dots: options.dots as usize,
+        out_dir: Some(options.out),
+        rows_a_second: options.rows_a_second,
+        confirms: options.confirms.into(),
+        ..GalleyKind::default()
+    };
+    let request = galley::Request { listen: options.listen, control: options.control, options: kind };
+    let (tell, words) = tokio::sync::mpsc::channel(16);
     runtime()?.block_on(async move {
-        let kind = GalleyKind { dots: options.dots as usize, out_dir: Some(options.out.clone()), ..GalleyKind::default() };
-        let galley = Galley::start(options.listen, kind).await;
-        let galley = galley.map_err(|error| fault("the galley cannot listen there", &error, "end what listens there, or --listen another address"))?;
-        let address = galley.addr().unwrap_or(options.listen);
-        if let Some(line) = &options.fail {
-            let done = galley.obey(&line.replace('-', " "));
-            done.map_err(|why| Fault::new("no such fault", why, "type help on its standard input for all of them"))?;
+        if let Some(line) = options.fail {
+            // The channel is new and has room.
+            let _ = tell.try_send(line.replace('-', " "));
         }
-        screen.say(&format!("a printer listens on {address}; pictures go to {}\nlines on standard input change it: help says which; Ctrl-C ends it", options.out.display()));
-        let mut lines = tokio::io::BufReader::new(tokio::io::stdin()).lines();
-        let mut listening = true;
-        let mut seen = 0;
-        loop {
-            tokio::select! {
-                _ = tokio::signal::ctrl_c() => return Ok(Outcome::Well),
-                line = lines.next_line(), if listening => match line {
-                    Ok(Some(line)) => screen.say(&galley.obey(line.trim()).unwrap_or_else(|why| why)),
-                    _ => listening = false,
-                },
-                papers = galley.wait_for(seen + 1) => {
-                    for paper in papers.iter().filter(|paper| paper.number > seen) {
-                        let file = paper.file.as_deref().unwrap_or(Path::new(""));
-                        screen.say(&if json {
-                            serde_json::json!({ "paper": paper.number, "rows": paper.rows, "file": file, "notes": paper.notes }).to_string()
-                        } else {
-                            format!("paper {}  {} rows  {}", paper.number, paper.rows, file.display())
-                        });
-                    }
-                    seen = papers.last().map_or(seen, |paper| paper.number);
+        let mut typed = galley::typed_words();
+        tokio::spawn(async move {
+            while let Some(line) = typed.recv().await {
+                if tell.send(line).await.is_err() {
+                    return;
                 }
             }
-        }
+        });
+        let stop = async {
+            // An unreadable signal is as good as a received one: it ends.
+            let _ = tokio::signal::ctrl_c().await;
+        };
+        let ran = galley::run(request, &mut std::io::stdout(), words, stop).await;
+        ran.map(|()| Outcome::Well).map_err(|error| fault("the galley has ended", &error, "see dawnslip galley --help"))
     })
 }
-

@@ -86,7 +86,8 @@ impl Spool {
             tracing::warn!(job = %job.id, warning = %warning, "paper");
         }
         let mut setter = self.setter.lock().unwrap_or_else(PoisonError::into_inner);
-        let bytes = crate::slip::render_bytes(&paper, profile, Some(job.id.process_id()), &mut setter)?;
+        // The driver asks for the confirmation itself, behind the job.
+        let bytes = crate::slip::render_bytes(&paper, profile, None, &mut setter)?;
         let digest = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
         let rows = u64::from(crate::slip::layout::layout(&paper.document, profile.into(), &mut setter).dots.height());
         let title = self.shared.durable().state.paper_name(job);

@@ -189,7 +189,11 @@ pub fn facts_about(lines: &[Line], order: &OrderKey) -> Vec<Stamped> {
         Ok(Record::Fact(stamped)) => Some(stamped),
         _ => None,
     });
-    facts.filter(|stamped| links.take_in(&stamped.fact).contains(order)).collect()
+    let is_about = |stamped: &Stamped| {
+        links.take_in(&stamped.fact);
+        links.of_fact(&stamped.fact).contains(order)
+    };
+    facts.filter(is_about).collect()
 }
 
 /// Starts everything; returns once both listeners serve.

@@ -70,10 +70,10 @@ fn parcel(
         };
         cautions.push(format!("weigh it: above {} it {then}", short(ends)));
     }
-    let cards = match (first, house.cards.is_empty()) {
-        (false, _) => Vec::new(),
-        (true, true) => weighing.workshop.default_card.iter().cloned().collect(),
-        (true, false) => house.cards.clone(),
+    // Each parcel is opened by itself, so each has its card.
+    let cards = match house.cards.is_empty() {
+        true => weighing.workshop.default_card.iter().cloned().collect(),
+        false => house.cards.clone(),
     };
     Some(PlannedParcel {
         container: wraps[wrap].container.name.clone(),
