@@ -60,11 +60,11 @@ fn through_the_writer(root: &Path) -> (Submit, Writer) {
     let next = std::sync::Mutex::new(1);
     let submit = move |tell: SyncSender<()>| {
         let lines = vec![line.clone()];
-        let mut next = next.lock().expect("no sender panics");
         let done = Box::new(move |result: Result<(), _>| {
             result.expect("it is kept");
             tell.send(()).expect("the sender waits");
         });
+        let mut next = next.lock().expect("no sender panics");
         handle.submit(Unit { epoch: 0, first_seq: *next, lines, done });
         *next += 1;
     };
