@@ -20,7 +20,7 @@ async fn foreign_bytes_are_drawn_and_read() {
     let out_dir = std::env::var_os("DAWNSLIP_GALLEY_OUT").map(Into::into);
     let paper = draw(GalleyOptions { out_dir, ..GalleyOptions::default() }).await;
     if let Some(file) = &paper.file {
-        let sheet = contact_sheet(&vec![&paper.png[..]; 8]).unwrap();
+        let sheet = contact_sheet(&[&paper.png[..]; 8]).unwrap();
         std::fs::write(file.with_file_name("sheet.png"), sheet).unwrap();
     }
     let expected = [
