@@ -1,7 +1,7 @@
 //! The galley draws what an independent generator sends (python-escpos 3.1;
 //! tests/outside/foreign_bytes.py made the sample), and an independent decoder reads its codes.
 
-use dawnslip::print::galley::{Galley, GalleyOptions, Paper, Picture};
+use dawnslip::print::galley::{Galley, GalleyOptions, Paper, Picture, contact_sheet};
 use std::time::Duration;
 use tokio::io::AsyncWriteExt;
 
@@ -19,6 +19,10 @@ async fn draw(options: GalleyOptions) -> Paper {
 async fn foreign_bytes_are_drawn_and_read() {
     let out_dir = std::env::var_os("DAWNSLIP_GALLEY_OUT").map(Into::into);
     let paper = draw(GalleyOptions { out_dir, ..GalleyOptions::default() }).await;
+    if let Some(file) = &paper.file {
+        let sheet = contact_sheet(&[&paper.png[..]; 8]).unwrap();
+        std::fs::write(file.with_file_name("sheet.png"), sheet).unwrap();
+    }
     let expected = [
         "          Tern & Thistle",
         "plain: 2 x Mug, tide grey",

@@ -218,7 +218,8 @@ mod tests {
 
     #[test]
     fn real_time_answers_fill_a_status() {
-        let rows: [(u8, u8, fn(&Status) -> bool); 7] = [
+        type Says = fn(&Status) -> bool;
+        let rows: [(u8, u8, Says); 7] = [
             (1, 0x1A, |s| s.offline),
             (2, 0x16, |s| s.cover_open),
             (2, 0x32, |s| s.paper_out),

@@ -28,11 +28,14 @@
 //! make a whole queue uncertain.
 
 mod bytes;
+mod events;
+mod patience;
 mod settings;
 #[cfg(test)]
 mod tests;
 
 pub use bytes::{HALF_PAPER_PAD, PROOF_ID};
+pub use events::{Doubt, Effect, Event, Leave, NotSent, Outcome};
 pub use settings::{AfterDoubt, Settings, Times};
 
 use super::answers::{Answer, Decoder, Status};
@@ -48,141 +51,6 @@ pub const GARBAGE_BYTES_MAX: usize = 64;
 
 /// After an answer that came too late, further late ones are let pass for so long.
 const SETTLE: Duration = Duration::from_millis(300);
-
-/// A stuck cutter is asked to go on this often.
-const RECOVER_EVERY: Duration = Duration::from_secs(30);
-
-/// What happened.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Event<'a> {
-    /// Begin.
-    Start,
-    /// The connection is there.
-    Connected,
-    /// It could not be made.
-    NoConnection(TroubleKind),
-    /// Bytes came from the printer.
-    Read(&'a [u8]),
-    /// So many bytes of [`Driver::to_write`] were handed to the socket.
-    Wrote(usize),
-    /// Time passes; with the bytes that the printer's side has not taken yet, if known.
-    Tick {
-        /// Bytes in the socket's own queue.
-        unsent: Option<usize>,
-    },
-    /// The printer closed the connection.
-    Closed,
-    /// The connection failed.
-    Failed,
-    /// The answer to [`Effect::AskLeave`].
-    Leave(Leave),
-    /// No new job, please: ends unless leave was given.
-    Stop,
-    /// At once, whatever it costs.
-    Abort,
-}
-
-/// Does the book let this job go?
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Leave {
-    /// `sending` is on the disk.
-    Granted,
-    /// It is not to be sent any more.
-    Refused,
-}
-
-/// What is to be done.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Effect {
-    /// Connect.
-    Connect,
-    /// Ask the book for leave; [`Event::Leave`] is the answer.
-    AskLeave,
-    /// The printer's trouble has changed.
-    Trouble(Option<TroubleKind>),
-    /// The roll is near its end, or no longer.
-    NearEnd(bool),
-    /// It answered a real-time status question: this printer can.
-    Answers,
-    /// The paper that was in doubt is cut off; the next may begin.
-    Ended,
-    /// A process id of another job: a late answer.
-    Heard([u8; 4]),
-    /// The end; no event after it has any effect.
-    Done(Outcome),
-}
-
-/// How a job ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
-    /// There was no job, only a look; the printer is well, or cannot say.
-    Well,
-    /// Printed.
-    OnPaper(Confirmation),
-    /// Not one byte of it left the house.
-    NotSent(NotSent),
-    /// At least one byte left, and nothing says whether it was printed.
-    InDoubt(Doubt),
-}
-
-/// Why nothing was sent.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum NotSent {
-    /// No connection.
-    NoConnection(TroubleKind),
-    /// The connection broke before the first byte.
-    Broken,
-    /// What answers is no printer.
-    Garbage,
-    /// The book took the job back.
-    Withdrawn,
-    /// The printer was in trouble and is well again: take the head of the queue anew.
-    ReadyAgain,
-    /// The worker was asked to stop.
-    Stopped,
-}
-
-/// Why it is in doubt.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Doubt {
-    /// The connection broke in the middle.
-    Broken,
-    /// It answers nothing at all any more.
-    Silent,
-    /// It is well but did not confirm.
-    Unconfirmed,
-    /// It answered, but not with what was asked.
-    WrongAnswer,
-    /// The worker was stopped in the middle.
-    Stopped,
-}
-
-impl NotSent {
-    /// In words for people.
-    pub fn why(self) -> &'static str {
-        match self {
-            Self::NoConnection(kind) => kind.why(),
-            Self::Broken => "the connection broke before the first byte",
-            Self::Garbage => TroubleKind::Garbage.why(),
-            Self::Withdrawn => "it was taken back before the first byte",
-            Self::ReadyAgain => "the printer was not ready and now is",
-            Self::Stopped => "the program was stopping",
-        }
-    }
-}
-
-impl Doubt {
-    /// In words for people; it goes onto the copy.
-    pub fn why(self) -> &'static str {
-        match self {
-            Self::Broken => "the connection to the printer broke in the middle",
-            Self::Silent => "the printer went silent",
-            Self::Unconfirmed => "the printer did not confirm it",
-            Self::WrongAnswer => "the printer confirmed something else",
-            Self::Stopped => "the program was stopped in the middle",
-        }
-    }
-}
 
 /// Where it stands (see the diagram above).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -559,120 +427,6 @@ impl<'job> Driver<'job> {
                 self.next_round = now + self.settings.times.poll;
             }
             _ => {}
-        }
-    }
-
-    fn tick(&mut self, unsent: Option<usize>, now: Duration, effects: &mut Vec<Effect>) {
-        let times = self.settings.times;
-        if let Some(round) = self.round
-            && now.saturating_sub(round.asked_at) >= times.status
-        {
-            self.round = None;
-            self.mute = true;
-            self.next_round = now + times.poll;
-            self.no_answer(now, effects);
-        }
-        match self.phase {
-            Phase::NotReady => self.start_round(now),
-            Phase::Sending => self.watch_for_stall(now, effects),
-            Phase::Ending if self.sent < self.stream.len() => self.watch_for_stall(now, effects),
-            Phase::Ending => self.wait_for_life(now, effects),
-            Phase::Confirming => self.confirm(unsent, now, effects),
-            _ => {}
-        }
-    }
-
-    fn start_round(&mut self, now: Duration) {
-        // A printer that takes no bytes is not asked the same again and again.
-        let is_free = self.round.is_none() && self.questions.is_empty();
-        if is_free && now >= self.next_round && now >= self.settle_until {
-            self.ask(1, Status::default(), now);
-        }
-    }
-
-    /// A status question got no answer: neither good nor bad, unless this printer can answer.
-    fn no_answer(&mut self, now: Duration, effects: &mut Vec<Effect>) {
-        match self.phase {
-            // A head that still waits for the rest of a picture may have swallowed the question.
-            Phase::Asking if self.settings.after_doubt == AfterDoubt::EndPaper => self.go_on(now, effects),
-            Phase::Asking if self.settings.must_answer || self.answers => {
-                self.phase = Phase::NotReady;
-                self.tell(Some(TroubleKind::Silent), effects);
-            }
-            Phase::Asking => self.go_on(now, effects),
-            Phase::NotReady => self.tell(Some(TroubleKind::Silent), effects),
-            _ => {}
-        }
-    }
-
-    /// Everything for the end of half a paper is handed over; the answer in line must come.
-    fn wait_for_life(&mut self, now: Duration, effects: &mut Vec<Effect>) {
-        let times = self.settings.times;
-        if self.answered_at.is_some_and(|at| now.saturating_sub(at) >= times.status) {
-            return self.ended(now, effects);
-        }
-        if self.answers {
-            self.start_round(now);
-        }
-        let is_unexplained = matches!(self.trouble, None | Some(TroubleKind::Silent));
-        if is_unexplained && now.saturating_sub(self.confirm_from) >= times.answer {
-            self.tell(Some(TroubleKind::Silent), effects);
-            // The answer may have been lost: ask again.
-            self.confirm_from = now;
-            self.stream = bytes::in_line_question(self.settings.confirms, PROOF_ID);
-            self.sent = 0;
-        }
-    }
-
-    fn watch_for_stall(&mut self, now: Duration, effects: &mut Vec<Effect>) {
-        if self.trouble.is_none() && now.saturating_sub(self.progress_at) >= self.settings.times.stall {
-            self.tell(Some(TroubleKind::Stalled), effects);
-        }
-    }
-
-    fn confirm(&mut self, unsent: Option<usize>, now: Duration, effects: &mut Vec<Effect>) {
-        let times = self.settings.times;
-        let unsent = unsent.unwrap_or(0);
-        if unsent > 0 {
-            // The printer has not even taken it all: no wait for an answer counts yet.
-            self.confirm_from = now;
-            if unsent != self.unsent_before {
-                self.progress_at = now;
-            }
-            self.unsent_before = unsent;
-            return self.watch_for_stall(now, effects);
-        }
-        self.unsent_before = 0;
-        if self.trouble == Some(TroubleKind::Stalled) {
-            self.tell(self.status.as_ref().and_then(trouble_of), effects);
-        }
-        if self.answers {
-            self.start_round(now);
-        }
-        if let Some(trouble) = self.trouble {
-            // Known trouble: a person will see to it, and then the printer goes on.
-            self.confirm_from = now;
-            if trouble == TroubleKind::Cutter && now >= self.recover_at {
-                self.recover_at = now + RECOVER_EVERY;
-                self.questions.extend(bytes::RECOVER);
-            }
-            return;
-        }
-        let waited = now.saturating_sub(self.confirm_from);
-        if self.settings.confirms == Confirms::Nothing {
-            if waited >= times.quiet && self.round.is_none() {
-                self.end(Outcome::OnPaper(Confirmation::Quiet), effects);
-            }
-        } else if waited >= times.answer {
-            let silent = !self.answers || self.mute;
-            let doubt = match self.wrong_answers {
-                0 if silent => Doubt::Silent,
-                0 => Doubt::Unconfirmed,
-                _ => Doubt::WrongAnswer,
-            };
-            let kind = if doubt == Doubt::WrongAnswer { TroubleKind::Garbage } else { TroubleKind::Silent };
-            self.tell(Some(kind), effects);
-            self.end(Outcome::InDoubt(doubt), effects);
         }
     }
 }

@@ -35,10 +35,10 @@ pub fn write_paper(folder: &Path, paper: &Paper) -> io::Result<PathBuf> {
     } else {
         fs::File::options().append(true).open(&index)?
     };
-    write!(
+    writeln!(
         page,
         "<article><h2>{}</h2><p>{} rows, {:?}</p><img src=\"{stem}.png\" alt=\"paper {}\" loading=\"lazy\">\
-         <details><summary>text</summary><pre>{}</pre></details></article>\n",
+         <details><summary>text</summary><pre>{}</pre></details></article>",
         paper.number,
         paper.rows,
         paper.cut,

@@ -125,7 +125,7 @@ impl Galley {
         Arc::new(MemoryNet { shared: self.shared.clone(), callers: self.callers.clone() })
     }
 
-    /// The papers so far, oldest first (at most [`state::PAPERS_MAX`] are kept).
+    /// The papers so far, oldest first (the last 5000 are kept).
     pub fn papers(&self) -> Vec<Paper> {
         self.shared.papers()
     }

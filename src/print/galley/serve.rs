@@ -114,8 +114,8 @@ async fn serve(shared: &Shared, mut stream: impl Wire) {
             },
             read = read_with_room(shared, &mut stream, &mut room[..limit]) => match read {
                 Ok(count) if count > 0 => {
-                    if let Some((left, how)) = armed {
-                        shared.lock().wrong.break_after = Some((left - count as u64, how));
+                    if let Some((left, _)) = &mut shared.lock().wrong.break_after {
+                        *left = left.saturating_sub(count as u64);
                     }
                     shared.take_in(&room[..count]);
                 }
