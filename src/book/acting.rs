@@ -256,8 +256,8 @@ impl Work<'_> {
             let doubtful: Vec<Cause> = jobs.iter().map(|job| Cause::UncertainPaper(job.id.0)).collect();
             self.settle_doubt(None, &doubtful, Actor::Person);
         }
-        let second = !(never_sent && !elsewhere);
-        let copy = second.then(|| CopyMark { of: id, at: self.now, why: reason });
+        let second = !never_sent || elsewhere;
+        let copy = second.then_some(CopyMark { of: id, at: self.now, why: reason });
         let queued = self.queue_job(kind, subject.clone(), copy);
         if let Some(key) = self.state.order_of(&subject) {
             self.go_on(&key);

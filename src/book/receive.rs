@@ -82,8 +82,8 @@ impl Work<'_> {
             }
         };
         for cause in [unmappable(message), message_changed(message)] {
-            let standing = self.state.loose_stops.iter().map(|stop| &stop.kind);
-            let standing = standing.filter(|kind| kind.cause() == Some(&cause)).cloned().next();
+            let mut standing = self.state.loose_stops.iter().map(|stop| &stop.kind);
+            let standing = standing.find(|kind| kind.cause() == Some(&cause)).cloned();
             if let Some(stop) = standing {
                 self.lift(None, stop, Actor::Program);
             }
