@@ -2,7 +2,7 @@
 //! Small by Letter), printed and packed through the book's own commands.
 
 use dawnslip::book::{Action, *};
-use dawnslip::desk::*;
+use dawnslip::desk::{Busy, *};
 use dawnslip::model::*;
 use hyper::body::Bytes;
 use jiff::civil::time;
