@@ -58,9 +58,11 @@ struct Theatre {
 /// Where it cannot begin, or gets stuck.
 pub fn rehearse(at: &Folders, options: RehearseOptions) -> Ended {
     let screen = Screen::of_terminal();
-    let folder = tempfile::tempdir().map_err(|error| fault("no temporary folder could be made", &error, "free some room in /tmp"))?;
+    let folder = tempfile::tempdir()
+        .map_err(|error| fault("no temporary folder could be made", &error, "free some room in /tmp"))?;
     let out = options.out.clone().unwrap_or_else(|| PathBuf::from("rehearsal"));
-    std::fs::create_dir_all(&out).map_err(|error| fault("the folder for the pictures cannot be made", &error, "name another: --out DIR"))?;
+    std::fs::create_dir_all(&out)
+        .map_err(|error| fault("the folder for the pictures cannot be made", &error, "name another: --out DIR"))?;
     let mut theatre = raise(screen, folder.path(), out, at.json)?;
     theatre.say(&format!(
         "{}: rehearsal of a morning, {} local time\n  shops send to      http://{}/intake/...\n  people ask         http://{}/status\n  the printer is     {} (galley, {} dots)\n",
@@ -96,10 +98,13 @@ fn raise(screen: Screen, folder: &Path, out: PathBuf, json: bool) -> Result<Thea
         .map_err(|error| fault("the galley cannot listen", &error, "try again"))?;
     let (config, data) = (folder.join("config"), folder.join("data"));
     let address = galley.addr().unwrap_or(any_port).to_string();
-    write_config(&config, &address).map_err(|error| fault("the sample cannot be written", &error, "free some room in /tmp"))?;
+    write_config(&config, &address)
+        .map_err(|error| fault("the sample cannot be written", &error, "free some room in /tmp"))?;
 
     let place = Place { folder: config.clone() };
-    let told = |error: daemon::StartError| fault("the daemon cannot start", &error, "this is a mistake of the sample; please report it");
+    let told = |error: daemon::StartError| {
+        fault("the daemon cannot start", &error, "this is a mistake of the sample; please report it")
+    };
     let workshop = Arc::new(on_large_stack(|| place.load())?.map_err(told)?);
     let clock = Arc::new(ShiftedClock::starting_at(early(&workshop)));
     let options = daemon::Options {
@@ -157,7 +162,8 @@ fn write_config(config: &Path, printer: &str) -> std::io::Result<()> {
 fn early(workshop: &Workshop) -> Timestamp {
     let day = &workshop.day;
     let today = date_of(&workshop.zone, Timestamp::now());
-    let closed = |date: &jiff::civil::Date| day.closed_weekdays.contains(&date.weekday()) || day.closed_dates.contains(date);
+    let closed =
+        |date: &jiff::civil::Date| day.closed_weekdays.contains(&date.weekday()) || day.closed_dates.contains(date);
     let date = today.series(jiff::Span::new().days(1)).take(60).find(|date| !closed(date)).unwrap_or(today);
     instant_of(&workshop.zone, date, day.pick_list_at) - BEFORE_LIST
 }
@@ -196,8 +202,15 @@ impl Theatre {
         self.send(&messages, Moment::AfterPrinting, &mut account)?;
         self.until_printed()?;
 
-        let list_at = instant_of(&self.workshop.zone, date_of(&self.workshop.zone, self.clock.now()), self.workshop.day.pick_list_at);
-        self.say(&format!("4  the clock is put to {}: the pick list", self.workshop.day.pick_list_at.strftime("%H:%M")));
+        let list_at = instant_of(
+            &self.workshop.zone,
+            date_of(&self.workshop.zone, self.clock.now()),
+            self.workshop.day.pick_list_at,
+        );
+        self.say(&format!(
+            "4  the clock is put to {}: the pick list",
+            self.workshop.day.pick_list_at.strftime("%H:%M")
+        ));
         self.clock.move_to(list_at);
         self.until("the pick list", |house| {
             house.shared.durable().state.jobs.values().any(|job| job.kind == PaperKind::PickList)
@@ -298,7 +311,9 @@ impl Theatre {
             let text = text.map_err(|error| fault("a paper's text", &error, "please report it"))?;
             let name = format!("{:03} {}", self.printed.len() + 1, state.paper_name(job)).replace(['/', ' '], "-");
             let file = self.out.join(format!("{name}.png"));
-            let unwritten = |error: std::io::Error| fault("a picture cannot be written", &error, "free some room, or name another folder: --out DIR");
+            let unwritten = |error: std::io::Error| {
+                fault("a picture cannot be written", &error, "free some room, or name another folder: --out DIR")
+            };
             std::fs::write(&file, png).map_err(unwritten)?;
             std::fs::write(file.with_extension("txt"), &text).map_err(unwritten)?;
             self.printed.insert(job.id, Printed { kind: job.kind, file });

@@ -5,7 +5,7 @@ use super::rehearse_orders::{Expect, PlannedMessage};
 use crate::book::questions;
 use crate::daemon::House;
 use crate::intake::sender::Told;
-use crate::model::{JobState, OrderKey, PaperKind, Subject, JobId};
+use crate::model::{JobId, JobState, OrderKey, PaperKind, Subject};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -82,18 +82,24 @@ impl Account {
                 (true, 1) => self.wrong.push(format!("{name}: no picture was written")),
                 (true, times) => self.wrong.push(format!("{name}: lies {times} times in the tray")),
                 (false, 0) if matches!(job.state, JobState::Dropped { .. }) => {}
-                (false, times) => self.wrong.push(format!("{name}: {}, lies {times} times in the tray", job.state.word())),
+                (false, times) => {
+                    self.wrong.push(format!("{name}: {}, lies {times} times in the tray", job.state.word()))
+                }
             }
         }
         let on_paper = |kind: PaperKind, order: &OrderKey| {
             state.jobs.values().any(|job| {
-                job.kind == kind && matches!(job.state, JobState::OnPaper { .. }) && match &job.subject {
-                    Subject::Note(key, _) => key == order,
-                    other => state.order_of(other).as_ref() == Some(order),
-                }
+                job.kind == kind
+                    && matches!(job.state, JobState::OnPaper { .. })
+                    && match &job.subject {
+                        Subject::Note(key, _) => key == order,
+                        other => state.order_of(other).as_ref() == Some(order),
+                    }
             })
         };
-        let causes = |order: &OrderKey| asked.iter().filter(|q| q.orders.contains(order)).map(|q| q.cause.to_string()).collect::<Vec<_>>();
+        let causes = |order: &OrderKey| {
+            asked.iter().filter(|q| q.orders.contains(order)).map(|q| q.cause.to_string()).collect::<Vec<_>>()
+        };
         for message in messages {
             let as_should = match &message.expect {
                 Expect::OnPaper { order, parcels_at_least } => {
@@ -102,7 +108,9 @@ impl Account {
                         entry.parcels.iter().all(|parcel| {
                             let has = |kind| {
                                 state.jobs.values().any(|job| {
-                                    job.kind == kind && job.subject.parcel() == Some(*parcel) && matches!(job.state, JobState::OnPaper { .. })
+                                    job.kind == kind
+                                        && job.subject.parcel() == Some(*parcel)
+                                        && matches!(job.state, JobState::OnPaper { .. })
                                 })
                             };
                             has(PaperKind::Slip) && has(PaperKind::Card)
@@ -141,7 +149,13 @@ impl Account {
         let sent: usize = self.answers.values().sum();
         let of = |status: u16| self.answers.get(&status).copied().unwrap_or(0);
         // Writing to a String cannot fail.
-        let _ = writeln!(text, "  came       {sent} messages: {} new, {} known before; slowest answer {} ms, each after its sync", of(202), of(200), self.slowest.as_millis());
+        let _ = writeln!(
+            text,
+            "  came       {sent} messages: {} new, {} known before; slowest answer {} ms, each after its sync",
+            of(202),
+            of(200),
+            self.slowest.as_millis()
+        );
         for refused in &self.refused {
             let _ = writeln!(text, "  refused    {refused}");
         }
@@ -149,8 +163,10 @@ impl Account {
         for waiting in &self.waiting {
             let _ = writeln!(text, "  needs you  {waiting}");
         }
-        let papers: Vec<String> = self.papers.iter().map(|(kind, count)| format!("{count} {}", plural(*kind, *count))).collect();
-        let _ = writeln!(text, "  on paper   {}; {} copies; each confirmed by process id", papers.join(", "), self.copies);
+        let papers: Vec<String> =
+            self.papers.iter().map(|(kind, count)| format!("{count} {}", plural(*kind, *count))).collect();
+        let _ =
+            writeln!(text, "  on paper   {}; {} copies; each confirmed by process id", papers.join(", "), self.copies);
         let _ = writeln!(text, "  stories    {}", self.stories.join("; "));
         let _ = writeln!(text, "  pictures   {}/ (a .png and a .txt each; all on contact-sheet.png)", out.display());
         let _ = writeln!(text, "  took       {:.1} s", self.took.as_secs_f32());

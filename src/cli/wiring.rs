@@ -38,10 +38,14 @@ fn start_fault(error: &StartError) -> Fault {
             "name its folder: --config DIR (the sample is config/ of the source)",
         ),
         StartError::Config(_) => Fault::new("the configuration has mistakes", "", "look at each: dawnslip check"),
-        StartError::Ledger { .. } => fault("the data folder cannot be opened", error, "name it: --data DIR; another daemon may hold it"),
-        StartError::Listen { .. } => {
-            fault("an address cannot be listened on", error, "end what listens there, or change listeners in workshop.toml")
+        StartError::Ledger { .. } => {
+            fault("the data folder cannot be opened", error, "name it: --data DIR; another daemon may hold it")
         }
+        StartError::Listen { .. } => fault(
+            "an address cannot be listened on",
+            error,
+            "end what listens there, or change listeners in workshop.toml",
+        ),
         _ => fault("the daemon cannot start", error, "mend that, then start it again"),
     }
 }
@@ -248,7 +252,11 @@ fn open_source(workshop: &Workshop, name: &str) -> Result<OpenSource, Fault> {
     let places = SecretPlaces { config: Default::default(), credentials };
     OpenSource::open(source, &workshop.services, &places).map_err(|problems| {
         let why = problems.iter().map(chain).collect::<Vec<_>>().join("; ");
-        Fault::new(format!("source \"{name}\" cannot be opened"), why, "put the shop's signing secret into the file that sources.toml names")
+        Fault::new(
+            format!("source \"{name}\" cannot be opened"),
+            why,
+            "put the shop's signing secret into the file that sources.toml names",
+        )
     })
 }
 
@@ -263,7 +271,8 @@ pub fn try_source(at: &Folders, options: TryOptions) -> Ended {
         return Err(Fault::new("this source has no secret", "", "name one in sources.toml"));
     };
     let to = options.to.unwrap_or_else(|| format!("http://{}", workshop.listeners.intake));
-    let target: Target = to.parse().map_err(|error| fault("that is no address", &error, "write it like http://127.0.0.1:7781"))?;
+    let target: Target =
+        to.parse().map_err(|error| fault("that is no address", &error, "write it like http://127.0.0.1:7781"))?;
     let now = SystemClock.now();
     let id = format!("try_{}", now.as_millisecond());
     let body = crate::intake::mapping::test_body(now);
@@ -275,7 +284,11 @@ pub fn try_source(at: &Folders, options: TryOptions) -> Ended {
     }
     let told = runtime()?.block_on(Sender::new(target.clone()).send(&envelope));
     let told = told.map_err(|error| {
-        fault("the message was not answered", &error, "is the daemon running? dawnslip status; or see the command: --curl")
+        fault(
+            "the message was not answered",
+            &error,
+            "is the daemon running? dawnslip status; or see the command: --curl",
+        )
     })?;
     let well = (200..300).contains(&told.status);
     if at.json {
@@ -325,9 +338,14 @@ pub fn quote(at: &Folders, options: QuoteOptions) -> Ended {
     let order = match &options.file {
         None => None,
         Some(file) => {
-            let name = options.source.as_deref().or(workshop.sources.keys().next().map(SourceName::as_str)).unwrap_or("");
+            let name =
+                options.source.as_deref().or(workshop.sources.keys().next().map(SourceName::as_str)).unwrap_or("");
             let Some(source) = workshop.sources.get(&SourceName::from(name)) else {
-                return Err(Fault::new(format!("there is no source \"{name}\""), "", "name one of sources.toml: --source NAME"));
+                return Err(Fault::new(
+                    format!("there is no source \"{name}\""),
+                    "",
+                    "name one of sources.toml: --source NAME",
+                ));
             };
             let mapper = Mapper::compile(source)
                 .map_err(|problems| Fault::new("the mapping is wrong", format!("{problems:?}"), "dawnslip check"))?
@@ -337,7 +355,11 @@ pub fn quote(at: &Folders, options: QuoteOptions) -> Ended {
                 Meaning::NotAnOrder => None,
                 Meaning::Unmappable { reason, pointer } => {
                     let why = format!("{reason} (at {pointer})");
-                    return Err(Fault::new("the file is no order that this source's mapping reads", why, "name the right source: --source NAME"));
+                    return Err(Fault::new(
+                        "the file is no order that this source's mapping reads",
+                        why,
+                        "name the right source: --source NAME",
+                    ));
                 }
             }
         }

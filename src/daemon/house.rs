@@ -5,7 +5,9 @@ use super::core::{Aftermath, CoreHandle};
 use super::planner::{PlannerQueue, Request};
 use super::shared::Shared;
 use super::spool::{Healths, Spool};
-use crate::book::{Action, Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, People, Record, Received, State};
+use crate::book::{
+    Action, Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, People, Received, Record, State,
+};
 use crate::clock::Clock;
 use crate::desk::view::{self, Counted, CountedKind, IndexLag, ReadState, RefusedConfig};
 use crate::intake::listener::{Counters, Pending, Reason, Receiver};
@@ -132,7 +134,11 @@ impl House {
         self.reloaded.notify_waiters();
         self.spool_changed.notify_waiters();
         tracing::info!(config = %workshop.digest, "configuration in force");
-        Ok(if same { "nothing has changed but, perhaps, the secrets".into() } else { "the new configuration is in force".into() })
+        Ok(if same {
+            "nothing has changed but, perhaps, the secrets".into()
+        } else {
+            "the new configuration is in force".into()
+        })
     }
 
     /// The command that tells the book of a configuration.
@@ -192,7 +198,8 @@ impl House {
                 what: "the ledger was mended when it was opened".into(),
                 since: self.opened_at,
                 why: notice.clone(),
-                remedy: "look whether the last orders are all there; this line is gone after the next clean start".into(),
+                remedy: "look whether the last orders are all there; this line is gone after the next clean start"
+                    .into(),
             });
         }
         troubles
@@ -205,7 +212,12 @@ impl House {
             let Some(health) = healths.get(&printer.name).map(|h| h.borrow().clone()) else { continue };
             printers.push(view::PrinterHealth {
                 printer: printer.name.clone(),
-                trouble: health.trouble.map(|t| view::Trouble { what: t.what, since: t.since, why: t.why, remedy: t.remedy }),
+                trouble: health.trouble.map(|t| view::Trouble {
+                    what: t.what,
+                    since: t.since,
+                    why: t.why,
+                    remedy: t.remedy,
+                }),
                 warning: health.near_end.then(|| "the roll is near its end".into()),
             });
         }
@@ -215,13 +227,17 @@ impl House {
     fn paper_now(&self, what: view::PaperWanted, form: view::PaperForm) -> Result<hyper::body::Bytes, view::NoPaper> {
         let (state, people) = self.snapshot();
         let spool = self.spool.get().ok_or_else(|| view::NoPaper("the program is just starting".into()))?;
-        super::paper::show(&super::paper::Sight {
-            state: &state,
-            people: &people,
-            workshop: &self.shared.workshop(),
-            setter: &spool.setter,
-            now: self.clock.now(),
-        }, &what, form)
+        super::paper::show(
+            &super::paper::Sight {
+                state: &state,
+                people: &people,
+                workshop: &self.shared.workshop(),
+                setter: &spool.setter,
+                now: self.clock.now(),
+            },
+            &what,
+            form,
+        )
     }
 }
 

@@ -76,7 +76,8 @@ impl Keeper {
             }
             let in_doubt = {
                 let durable = self.house.shared.durable();
-                let doubtful = durable.state.jobs.values().filter(|job| matches!(job.state, JobState::Uncertain { .. }));
+                let doubtful =
+                    durable.state.jobs.values().filter(|job| matches!(job.state, JobState::Uncertain { .. }));
                 doubtful.map(|job| job.id).collect()
             };
             let options = WorkerOptions { quiet: quiet.clone(), times: None, in_doubt };

@@ -94,7 +94,8 @@ pub fn typesetter(workshop: &Workshop) -> Typesetter {
     let mut extra = Vec::new();
     for file in workshop.fonts.iter().filter_map(|folder| std::fs::read_dir(folder).ok()).flatten().flatten() {
         let path = file.path();
-        let is_font = path.extension().is_some_and(|e| ["ttf", "otf", "ttc"].iter().any(|known| e.eq_ignore_ascii_case(known)));
+        let is_font =
+            path.extension().is_some_and(|e| ["ttf", "otf", "ttc"].iter().any(|known| e.eq_ignore_ascii_case(known)));
         let small = file.metadata().is_ok_and(|m| m.len() <= FONT_BYTES_MAX);
         if is_font && small {
             match std::fs::read(&path) {

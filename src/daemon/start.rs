@@ -17,7 +17,7 @@ use crate::desk::server::{SOCKET_NAME, serve_tcp, serve_unix};
 use crate::intake::listener::{Intake, Stopped};
 use crate::intake::sources::{SourceError, Sources};
 use crate::ledger::record::{Links, from_line};
-use crate::ledger::{Indexer, Ledger, Line, LedgerError, Opened, RealDisk, RecordError, SledHome, Writer};
+use crate::ledger::{Indexer, Ledger, LedgerError, Line, Opened, RealDisk, RecordError, SledHome, Writer};
 use crate::model::OrderKey;
 use crate::print::net::Net;
 use std::net::SocketAddr;
@@ -157,7 +157,11 @@ struct Restored {
 /// Opens the data folder and folds what is in it.
 fn restore(data: &Path, clock: &dyn Clock) -> Result<(Restored, Arc<RealDisk>), StartError> {
     let told = |cause| StartError::Ledger { folder: data.to_owned(), cause };
-    let disk = RealDisk::new(data).map_err(|cause| StartError::Listen { at: data.display().to_string(), door: "data folder", cause })?;
+    let disk = RealDisk::new(data).map_err(|cause| StartError::Listen {
+        at: data.display().to_string(),
+        door: "data folder",
+        cause,
+    })?;
     let disk = Arc::new(disk);
     let (ledger, opened) = Ledger::open(disk.clone(), clock.now()).map_err(told)?;
     let durable = fold(&opened)?;
@@ -246,7 +250,8 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
     });
 
     let (core, core_thread) =
-        core::start(Arc::clone(&shared), writer, Arc::clone(&clock), Arc::new(Arc::clone(&house))).map_err(StartError::Thread)?;
+        core::start(Arc::clone(&shared), writer, Arc::clone(&clock), Arc::new(Arc::clone(&house)))
+            .map_err(StartError::Thread)?;
     let _ = house.core.set(core.clone());
     let planner_thread = planner::start(Arc::clone(&shared), core.clone(), requests).map_err(StartError::Thread)?;
     begin(&house, &core, &workshop, &opened).await?;
@@ -276,12 +281,17 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
 
     let (stop_rest, stopped) = watch::channel(false);
     let stop_intake = Arc::new(Notify::new());
-    let now = { let clock = Arc::clone(&clock); Arc::new(move || clock.now()) };
+    let now = {
+        let clock = Arc::clone(&clock);
+        Arc::new(move || clock.now())
+    };
     let intake = Intake::new(Arc::clone(&house.sources), Arc::new(Door(Arc::clone(&house))), now);
     let _ = house.counters.set(intake.counters());
     let intake_task = {
         let stop = Arc::clone(&stop_intake);
-        tokio::spawn(async move { intake.serve(intake_listener, async move { stop.notified().await }, DRAIN_WITHIN).await })
+        tokio::spawn(
+            async move { intake.serve(intake_listener, async move { stop.notified().await }, DRAIN_WITHIN).await },
+        )
     };
     let body_max = workshop.limits.body_bytes;
     let tasks = vec![

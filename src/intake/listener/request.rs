@@ -3,7 +3,7 @@
 
 use super::problem::{Problem, Reason, Reply, kept, outcome_word};
 use super::{Intake, problem, word};
-use crate::book::{Busy, Answer, Novelty};
+use crate::book::{Answer, Busy, Novelty};
 use crate::intake::signature::Verified;
 use crate::intake::sources::{OpenSource, SourceTable};
 use bytes::Bytes;

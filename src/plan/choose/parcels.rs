@@ -17,8 +17,8 @@ pub fn build(weighing: &mut Weighing<'_>, parts: &[Part], house: &House) -> Vec<
     // How much of each kind is still to be given to which line.
     let mut open: Vec<Vec<(Option<usize>, u32)>> = weighing.kinds.iter().map(|kind| kind.wanted.clone()).collect();
     let mut parcels: Vec<PlannedParcel> = Vec::with_capacity(ordered.len());
-    for (number, part) in ordered.into_iter().enumerate() {
-        parcels.extend(parcel(weighing, part, &mut open, house, number == 0));
+    for part in ordered {
+        parcels.extend(parcel(weighing, part, &mut open, house));
     }
     parcels
 }
@@ -28,7 +28,6 @@ fn parcel(
     part: &Part,
     open: &mut [Vec<(Option<usize>, u32)>],
     house: &House,
-    first: bool,
 ) -> Option<PlannedParcel> {
     let (wrap, service) = (part.how.wrap, part.how.service);
     let packed = weighing.packed(&part.counts, wrap);
