@@ -42,6 +42,11 @@ impl From<&Folders> for Form {
     }
 }
 
+/// Reads the facts about an order.
+pub type ReadHistory = Box<dyn Fn(&OrderKey) -> Vec<Stamped> + Send + Sync>;
+/// Shows a paper in a form.
+pub type ShowPaper = Box<dyn Fn(PaperWanted, PaperForm) -> Result<Bytes, NoPaper> + Send + Sync>;
+
 /// A data folder without a daemon: reads all, changes nothing.
 pub struct Folder {
     /// What the desk shows.
@@ -49,9 +54,9 @@ pub struct Folder {
     /// The present instant.
     pub now: Timestamp,
     /// The facts about an order.
-    pub history: Box<dyn Fn(&OrderKey) -> Vec<Stamped> + Send + Sync>,
+    pub history: ReadHistory,
     /// Shows a paper.
-    pub paper: Box<dyn Fn(PaperWanted, PaperForm) -> Result<Bytes, NoPaper> + Send + Sync>,
+    pub paper: ShowPaper,
 }
 
 fn not_running() -> Busy {
