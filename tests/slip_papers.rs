@@ -239,12 +239,9 @@ fn what_the_state_no_longer_has_is_an_error_not_a_paper() {
 
 #[test]
 fn the_pick_list_is_sized_to_the_day_and_leaves_out_what_is_stopped() {
-    let (book, mut setter) = (morning(), setter());
-    let mut workshop = workshop();
-    workshop.day.parcels_a_day = 3;
-    let subject = list();
-    let wanted = Wanted { kind: PaperKind::PickList, subject: &subject, copy: None };
-    let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, now()).unwrap();
+    let (mut book, mut setter) = (morning(), setter());
+    book.state.policy.as_mut().unwrap().parcels_a_day = 3;
+    let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
     let text = render_text(&paper, Sheet::WIDE, &mut setter);
     assert!(text.contains("3 parcels of 3 orders") && text.contains("5 parcels more for another day"), "{text}");
     // The oldest promise comes first; a stopped order is asked about, not packed.
@@ -253,22 +250,40 @@ fn the_pick_list_is_sized_to_the_day_and_leaves_out_what_is_stopped() {
 
 #[test]
 fn a_list_that_was_missed_says_so_and_when_the_program_was_off() {
-    let mut book = morning();
     let at = |text: &str| text.parse::<jiff::Timestamp>().unwrap();
-    let last_order = Some(OrderKey::new("shop", "S-421"));
-    let outage = Outage { from: at("2026-11-24T23:10:00Z"), to: at("2026-11-25T09:12:00Z"), last_order };
-    book.state.outages.push(outage);
     let (mut setter, workshop, subject) = (setter(), workshop(), list());
     let wanted = Wanted { kind: PaperKind::PickList, subject: &subject, copy: None };
     let mut text = |now: &str, book: &Book| {
         let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, at(now)).unwrap();
         render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter)
     };
+    let mut book = morning();
+    book.state.last_list = Some(today());
+    book.state.last_list_at = Some(at("2026-11-25T07:00:01Z"));
+    let on_time = text("2026-11-25T07:00:05Z", &book);
+    assert!(!on_time.contains("made up") && !on_time.contains("Off from"), "{on_time}");
+
+    book.state.last_list_at = Some(at("2026-11-25T09:12:01Z"));
+    let last_order = Some(OrderKey::new("shop", "S-422"));
+    let outage = Outage { from: at("2026-11-24T23:10:00Z"), to: at("2026-11-25T09:12:00Z"), last_order };
+    book.state.outages.push(outage);
     let missed = text("2026-11-25T09:12:05Z", &book);
-    assert!(missed.contains("Made up for at 09:12: the program was off from 24 Nov, 23:10 to 09:12."), "{missed}");
-    assert!(missed.contains("The last order before it: S-421."), "{missed}");
-    let on_time = text("2026-11-25T07:00:05Z", &morning());
-    assert!(!on_time.contains("Made up"), "{on_time}");
+    assert!(missed.contains("Due at 07:00, made up for at 09:12."), "{missed}");
+    assert!(missed.contains("Off from 24 Nov, 23:10 to 09:12. The last order before it: S-422."), "{missed}");
+}
+
+#[test]
+fn what_came_after_the_list_stands_apart_and_in_the_pack_order() {
+    let (mut book, mut setter) = (morning(), setter());
+    book.state.last_list = Some(today());
+    book.state.last_list_at = Some(now() - jiff::SignedDuration::from_mins(30));
+    let key = OrderKey::new("shop", "S-419");
+    book.state.orders.get_mut(&key).unwrap().received = now() - jiff::SignedDuration::from_mins(5);
+    let subject = Subject::List { date: today(), extra: 1 };
+    let paper = make(&book, PaperKind::PickList, &subject, None, &mut setter);
+    let text = render_text(&paper, Sheet::WIDE, &mut setter);
+    assert!(text.contains("Printed on request.") && text.contains("Late orders\nS-419"), "{text}");
+    assert!(text.contains("came 06:55") && text.contains("[ ] S-419"), "{text}");
 }
 
 #[test]

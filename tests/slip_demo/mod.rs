@@ -254,7 +254,20 @@ pub struct Parcel<'a> {
 
 impl Book {
     pub fn new() -> Self {
-        Self { state: State::default(), people: People::default() }
+        let policy = Policy {
+            zone: "UTC".into(),
+            pick_list_at: time(7, 0, 0, 0),
+            closed_weekdays: BTreeSet::new(),
+            closed_dates: BTreeSet::new(),
+            parcels_a_day: 8,
+            burst_orders: 20,
+            burst_seconds: 600,
+            gapless: BTreeMap::new(),
+            print: BTreeMap::new(),
+            uncertain: BTreeMap::new(),
+            archive_after_days: 14,
+        };
+        Self { state: State { policy: Some(policy), ..State::default() }, people: People::default() }
     }
 
     pub fn order(&mut self, number: &str, person: Person, parcels: &[Parcel]) -> OrderKey {
@@ -308,7 +321,7 @@ impl Book {
             self.state.last_parcel += 1;
             let id = ParcelId(400 + self.state.last_parcel);
             let part = (at_part as u32 + 1, count);
-            let entry = ParcelEntry { orders: vec![key.clone()], part, stage: Stage::Planned, since: at, planned };
+            let entry = ParcelEntry { orders: vec![key.clone()], part, stage: Stage::Planned, since: at, planned, jobs: Default::default() };
             self.state.parcels.insert(id, entry);
             ids.push(id);
         }
@@ -330,6 +343,8 @@ impl Book {
             version_on_paper: None,
             differences: Vec::new(),
             notes: 0,
+            note_jobs: Vec::new(),
+            declined: BTreeSet::new(),
         };
         self.state.orders.insert(key.clone(), entry);
         self.people.apply(&PersonRecord::Of { v: 1, order: key.clone(), version: 1, person: Box::new(person) });
@@ -414,7 +429,7 @@ pub fn morning() -> Book {
         &[medium(&[("POT-PB", 2, None)], 2_320), small(&[("TEA-HS", 12, Some("2609"))], 1_490)],
     );
     let late = book.order("S-409", person("Nguyễn Thị Ánh"), &[small(&[("TEA-HS", 2, Some("2609"))], 310)]);
-    book.state.orders.get_mut(&late).unwrap().plan.as_mut().unwrap().0.pins.hand_over = date(2026, 11, 23);
+    book.state.orders.get_mut(&late).unwrap().received = now() - SignedDuration::from_hours(60);
     for number in ["S-430", "S-431", "S-432"] {
         let key = book.order(number, person("Somebody"), &[]);
         book.stop(
