@@ -321,7 +321,14 @@ impl Book {
             self.state.last_parcel += 1;
             let id = ParcelId(400 + self.state.last_parcel);
             let part = (at_part as u32 + 1, count);
-            let entry = ParcelEntry { orders: vec![key.clone()], part, stage: Stage::Planned, since: at, planned, jobs: Default::default() };
+            let entry = ParcelEntry {
+                orders: vec![key.clone()],
+                part,
+                stage: Stage::Planned,
+                since: at,
+                planned,
+                jobs: Default::default(),
+            };
             self.state.parcels.insert(id, entry);
             ids.push(id);
         }
