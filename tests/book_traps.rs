@@ -293,8 +293,8 @@ fn an_order_that_stops_the_program_twice_is_set_aside_and_the_others_go_on() {
     bench.receive(&[order("S-1", &["MUG"]), order("S-2", &["MUG"]), order("S-3", &["MUG"])]);
     let mut stops = 0;
     // S-1 takes the program down whenever it is planned.
-    loop {
-        let Some((order, pins)) = (!bench.to_plan.is_empty()).then(|| bench.to_plan.remove(0)) else { break };
+    while !bench.to_plan.is_empty() {
+        let (order, pins) = bench.to_plan.remove(0);
         if order == key("S-1") {
             bench.to_plan.clear();
             bench.run(Command::Started { last_alive: Some(bench.now), clean: false });
@@ -468,8 +468,7 @@ fn an_archived_order_never_comes_in_again() {
     assert_eq!(bench.describe("S-1"), "-");
     assert!(bench.state.parcels.is_empty());
     assert_eq!(bench.state.jobs.len(), 1, "only the pick list");
-    let mut orders = Vec::new();
-    orders.push((mug(1), Person::default()));
+    let orders = vec![(mug(1), Person::default())];
     bench.run(Command::Receive(Box::new(Received {
         message: MessageKey { source: SHOP.into(), id: "late".to_owned() },
         body_digest: "d".to_owned(),

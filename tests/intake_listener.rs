@@ -2,7 +2,8 @@
 
 mod intake_support;
 
-use dawnslip::intake::listener::{Busy, Reason, Stopped};
+use dawnslip::book::Busy;
+use dawnslip::intake::listener::{Reason, Stopped};
 use dawnslip::intake::sender::Envelope;
 use dawnslip::model::OrderKey;
 use intake_support::*;

@@ -139,13 +139,8 @@ pub fn run(at: &Folders) -> Ended {
     let place = Place { folder: at.config.clone() };
     let data = at.data.clone();
     runtime()?.block_on(async move {
-        let options = daemon::Options {
-            place,
-            data,
-            clock: Arc::new(SystemClock),
-            net: Arc::new(TcpNet::default()),
-            listen: None,
-        };
+        let options =
+            daemon::Options { place, data, clock: Arc::new(SystemClock), net: Arc::new(TcpNet), listen: None };
         let running = daemon::start(options).await.map_err(|error| {
             if let StartError::Config(complaints) = &error {
                 eprint!("{}", complaints.render(Colour::Plain));

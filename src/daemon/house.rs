@@ -21,6 +21,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock};
 use tokio::sync::{Notify, watch};
 
+/// A copy of state and persons, with the number of its last fact.
+type Seen = (u64, Arc<State>, Arc<People>);
+/// Reads the configuration again; complaints one line each.
+type Reloader = Box<dyn Fn() -> Result<(Arc<Workshop>, SourceTable), Vec<String>> + Send + Sync>;
+
 /// Everything that runs shares this.
 pub struct House {
     /// The durable state and the configuration.
@@ -46,9 +51,9 @@ pub struct House {
     /// Set once the ledger has failed for good.
     pub(super) fatal: watch::Sender<Option<String>>,
     pub(super) runtime: tokio::runtime::Handle,
-    pub(super) seen: Mutex<Option<(u64, Arc<State>, Arc<People>)>>,
+    pub(super) seen: Mutex<Option<Seen>>,
     /// Reads the configuration again and puts it in force.
-    pub(super) reloader: Box<dyn Fn() -> Result<(Arc<Workshop>, SourceTable), Vec<String>> + Send + Sync>,
+    pub(super) reloader: Reloader,
     /// After a reload: listeners and printers that have changed are told here.
     pub(super) reloaded: Arc<Notify>,
 }

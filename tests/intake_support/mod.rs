@@ -1,8 +1,8 @@
 //! A listener on loopback with a receiver that keeps messages in memory, and a raw client.
 #![allow(dead_code, reason = "each test file uses its own part of this")]
 
-use dawnslip::book::{Answer, Meaning, MessageOutcome, Novelty, Received};
-use dawnslip::intake::listener::{Busy, Counters, Intake, Pending, Receiver, Stopped};
+use dawnslip::book::{Answer, Busy, Meaning, MessageOutcome, Novelty, Received};
+use dawnslip::intake::listener::{Counters, Intake, Pending, Receiver, Stopped};
 use dawnslip::intake::mapping::Mapper;
 use dawnslip::intake::secret::SecretBytes;
 use dawnslip::intake::sender::{Envelope, Sender, Target, Told};
