@@ -337,11 +337,27 @@ impl Bench {
     pub fn jobs(&self) -> Vec<Value> {
         self.json("/jobs")["jobs"].as_array().unwrap().clone()
     }
-    /// Open orders' numbers.
+    /// Numbers of all orders, where they are few.
+    #[track_caller]
     pub fn numbers(&self) -> Vec<String> {
         let list = self.json("/orders?all=true");
-        assert_eq!(list["more"], 0);
+        assert_eq!(list["more"], 0, "more orders than a list holds");
         list["orders"].as_array().unwrap().iter().map(|o| o["number"].as_str().unwrap().to_owned()).collect()
+    }
+    /// Is an order there?
+    #[track_caller]
+    pub fn knows(&self, number: &str) -> bool {
+        self.get(&format!("/orders/{number}"), "application/json").status == 200
+    }
+    /// Waits until the index knows what the journal knows.
+    #[track_caller]
+    pub fn until_indexed(&self) {
+        self.until("index that has caught up", || {
+            let figures = self.get("/metrics", "*/*").body;
+            let figure =
+                |name: &str| figures.lines().find_map(|line| line.strip_prefix(name)?.trim().parse::<f64>().ok());
+            figure("dawnslip_index_lag_facts") == Some(0.0) && !self.status().contains("being rebuilt")
+        });
     }
 
     /// Runs a command of the program on this folder.
@@ -366,15 +382,21 @@ impl Bench {
         }
     }
 
-    /// Waits until nothing is being planned or printed.
+    /// Waits until nothing is being planned or printed; patient for as long as papers come.
     #[track_caller]
     pub fn until_still(&self) {
-        self.until("rest", || {
-            let status = self.json("/status");
-            status["orders"]["received"] == status["orders"]["needs_you"]
-                && status["papers"]["queued"] == 0
-                && status["papers"]["sending"] == 0
-        });
+        loop {
+            let (begun, papers) = (Instant::now(), self.galley.papers().len());
+            while self.galley.papers().len() == papers {
+                let status = self.json("/status");
+                let unplanned = self.json("/orders?only=received")["orders"].as_array().unwrap().iter().any(unstopped);
+                if !unplanned && status["papers"]["queued"] == 0 && status["papers"]["sending"] == 0 {
+                    return;
+                }
+                assert!(begun.elapsed() < PATIENCE, "no rest; status:\n{}\nlog:\n{}", self.status(), self.log());
+                std::thread::sleep(Duration::from_millis(30));
+            }
+        }
     }
 
     /// Waits until an order stands at a stage.
@@ -413,6 +435,11 @@ impl Drop for Bench {
 fn no_panic(log: &Path) {
     let text = fs::read_to_string(log).unwrap_or_default();
     assert!(!text.contains("panicked"), "something panicked:\n{text}");
+}
+
+/// Nothing stops this order in a list.
+fn unstopped(order: &Value) -> bool {
+    order["stops"].as_array().is_none_or(Vec::is_empty)
 }
 
 /// The addresses from the log's line that says that it runs.
