@@ -100,7 +100,9 @@ impl Tally {
             // No room, shutting down: what comes after would fail as well, and can be sent again.
             Some(mut fault) if reply.status.is_server_error() => {
                 let done = self.new + self.known + self.needs_you;
-                fault.remedy.push(format!("then send the file again: {done} of its messages are in, twice does no harm"));
+                fault
+                    .remedy
+                    .push(format!("then send the file again: {done} of its messages are in, twice does no harm"));
                 return Some(fault);
             }
             Some(fault) => self.refused.push((line, format!("{}: {}", fault.what, fault.remedy.join("; ")))),
