@@ -118,6 +118,8 @@ fn start_log(json: bool) {
     use tracing_subscriber::EnvFilter;
     let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info,sled=warn"));
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    // Colour for a terminal; a journal or a file would keep its codes.
+    let log = log.with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr()));
     // A second start within one process (tests) keeps the first log.
     let _ = if json { log.json().try_init() } else { log.with_target(false).try_init() };
 }

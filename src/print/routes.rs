@@ -72,8 +72,8 @@ mod tests {
             let health = |name: &PrinterName| {
                 let seconds: Option<i64> = if name.as_str() == "desk" { desk } else { bench };
                 let mut health = PrinterHealth::new(name.clone(), String::new());
-                health.trouble = seconds
-                    .map(|s| Trouble::new(TroubleKind::PaperOut, name.as_str(), now - SignedDuration::from_secs(s)));
+                health.trouble =
+                    seconds.map(|s| Trouble::new(TroubleKind::PaperOut, now - SignedDuration::from_secs(s)));
                 Some(health)
             };
             assert_eq!(choose(&printers[0], &printers, health, now).as_str(), expected, "{bench:?} {desk:?}");

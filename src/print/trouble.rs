@@ -118,7 +118,7 @@ impl fmt::Display for TroubleKind {
 pub struct Trouble {
     /// Which kind.
     pub kind: TroubleKind,
-    /// Headline: `printer "bench" does not print`.
+    /// What, said of the printer: `nothing reaches paper`.
     pub what: String,
     /// Since when.
     pub since: Timestamp,
@@ -129,11 +129,11 @@ pub struct Trouble {
 }
 
 impl Trouble {
-    /// The sentences for this kind at this printer.
-    pub fn new(kind: TroubleKind, printer: &str, since: Timestamp) -> Self {
+    /// The sentences for this kind.
+    pub fn new(kind: TroubleKind, since: Timestamp) -> Self {
         Self {
             kind,
-            what: format!("printer \"{printer}\" does not print"),
+            what: "nothing reaches paper".to_owned(),
             since,
             why: kind.why().to_owned(),
             remedy: kind.remedy().to_owned(),

@@ -403,7 +403,7 @@ impl<S: Spooler> Worker<S> {
         self.publish(|health| {
             // One trouble may follow from another: people want to know since when nothing works.
             let since = health.trouble.as_ref().map_or(now, |trouble| trouble.since);
-            health.trouble = Some(Trouble::new(kind, health.printer.as_str(), since));
+            health.trouble = Some(Trouble::new(kind, since));
         });
     }
 

@@ -46,6 +46,8 @@ fn every_broken_request_gets_a_clear_answer() {
     for (what, bytes, expected) in cases {
         let reply = exchange(at, bytes).unwrap_or_else(|error| panic!("{what}: {error}"));
         assert!(expected.contains(&reply.status), "{what}: {reply:?}");
+        // Where it was HTTP at all, the refusal is a problem document (RFC 9457).
+        assert!(reply.status == 400 || reply.head.contains("application/problem+json"), "{what}: {reply:?}");
     }
     assert!(bench.numbers().is_empty());
 

@@ -46,9 +46,9 @@ fn a_printer_that_is_off_is_told_and_found_again_also_after_a_restart() {
     bench.galley.set_fault(Fault::PowerOff);
     bench.start();
     bench.order("A-1", &[("mug-dawn", 1)]);
-    bench.until("word of the printer", || bench.status().contains("printer \"bench\""));
+    bench.until("word of the papers that wait", || bench.status().contains("2 papers wait"));
     let status = bench.status();
-    assert!(status.contains("off") && status.contains("2 papers wait") && status.contains("A-1"), "{status}");
+    assert!(status.contains("printer \"bench\": nothing reaches paper") && status.contains("A-1"), "{status}");
     bench.restart();
     bench.until("word of the printer", || bench.status().contains("printer \"bench\""));
     bench.galley.mend();

@@ -320,7 +320,7 @@ impl Bench {
     #[track_caller]
     pub fn get(&self, path: &str, accept: &str) -> Reply {
         let desk = self.daemon().desk;
-        exchange(desk, &format!("GET {path} HTTP/1.1\r\nHost: {desk}\r\nAccept: {accept}\r\nConnection: close\r\n\r\n"))
+        exchange(desk, format!("GET {path} HTTP/1.1\r\nHost: {desk}\r\nAccept: {accept}\r\nConnection: close\r\n\r\n"))
             .unwrap_or_else(|error| panic!("GET {path}: {error}\n{}", self.log()))
     }
     #[track_caller]
