@@ -10,7 +10,7 @@ Prints `N passed, N failed`; exit code 1 where one failed.
 import re
 import sys
 
-CALL = re.compile(r"^(\d+)\s+(?:\d+:\d+:\d+\.\d+\s+|\d+\.\d+\s+)?(\w+)\((\d+)<(.*?)>(?=[,)])(.*)$")
+CALL = re.compile(r"^(\d+)\s+(?:\d+:\d+:\d+\.\d+\s+|\d+\.\d+\s+)?(\w+)\((\d+)<(.*?)>(?=[,) ])(.*)$")
 RESUMED = re.compile(r"^(\d+)\s+(?:\d+\.\d+\s+)?<\.\.\. (\w+) resumed>(.*)$")
 
 
