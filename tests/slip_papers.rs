@@ -243,7 +243,7 @@ fn the_pick_list_is_sized_to_the_day_and_leaves_out_what_is_stopped() {
     book.state.policy.as_mut().unwrap().parcels_a_day = 3;
     let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
     let text = render_text(&paper, Sheet::WIDE, &mut setter);
-    assert!(text.contains("3 parcels of 3 orders") && text.contains("5 parcels more for another day"), "{text}");
+    assert!(text.contains("3 parcels of 3 orders") && text.contains("Left for another day: 5 parcels"), "{text}");
     // The oldest promise comes first; a stopped order is asked about, not packed.
     assert!(text.contains("[ ] S-409") && !text.contains("[ ] S-430"), "{text}");
 }
@@ -261,15 +261,18 @@ fn a_list_that_was_missed_says_so_and_when_the_program_was_off() {
     book.state.last_list = Some(today());
     book.state.last_list_at = Some(at("2026-11-25T07:00:01Z"));
     let on_time = text("2026-11-25T07:00:05Z", &book);
-    assert!(!on_time.contains("made up") && !on_time.contains("Off from"), "{on_time}");
+    assert!(!on_time.contains("printed late") && !on_time.contains("was off from"), "{on_time}");
 
     book.state.last_list_at = Some(at("2026-11-25T09:12:01Z"));
     let last_order = Some(OrderKey::new("shop", "S-422"));
     let outage = Outage { from: at("2026-11-24T23:10:00Z"), to: at("2026-11-25T09:12:00Z"), last_order };
     book.state.outages.push(outage);
     let missed = text("2026-11-25T09:12:05Z", &book);
-    assert!(missed.contains("Due at 07:00, made up for at 09:12."), "{missed}");
-    assert!(missed.contains("Off from 24 Nov, 23:10 to 09:12. The last order before it: S-422."), "{missed}");
+    assert!(missed.contains("Due at 07:00, printed late at 09:12."), "{missed}");
+    assert!(
+        missed.contains("The program was off from 24 Nov, 23:10 to 09:12. The last order before that: S-422."),
+        "{missed}"
+    );
 }
 
 #[test]

@@ -61,11 +61,7 @@ fn decide(paper: &mut Document, day: &DayBrief, form: &Form) {
     let mut table = Table { gap: 20, row_gap: 6, ..Table::list([Column::FIT, Column::FILL]) };
     for decide in day.decide.iter().take(DECIDE_MAX) {
         let mut what = vec![Run::new(&decide.what, Face::Sans, 25)];
-        if !decide.remedy.is_empty() {
-            // A command that a person types must not look as if a hyphen had been added.
-            let remedy = decide.remedy.replace('-', "\u{2011}");
-            what.push(Run::new(format!("\n{remedy}"), Face::Sans, 21));
-        }
+        what.push(Run::new(format!("\n{}", decide.hint), Face::Sans, 21));
         table.rows.push(vec![Cell::text(&decide.whose, Face::Bold, 25), Cell::Text(what)]);
     }
     paper.push(Block::Table(table));
@@ -73,6 +69,8 @@ fn decide(paper: &mut Document, day: &DayBrief, form: &Form) {
     if more > 0 {
         paper.text(form.fill(key::DECIDE_MORE, &[("n", &more.to_string())]), Face::Bold, 25);
     }
+    paper.space(6);
+    paper.text(form.word(key::DECIDE_HOW), Face::Sans, 21);
 }
 
 fn fetch(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -99,12 +97,19 @@ fn prepare(paper: &mut Document, day: &DayBrief, form: &Form) {
         return;
     }
     section(paper, form.word(key::PREPARE));
-    let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FIT.right(), Column::FILL]) };
-    for (count, name, what) in &day.prepare {
-        let words = vec![Run::new(name, Face::Sans, 26), Run::new(format!("\n{what}"), Face::Sans, 23)];
-        table.rows.push(vec![Cell::Tick, Cell::text(count.to_string(), Face::Bold, 34), Cell::Text(words)]);
+    for (number, (what, products)) in day.prepare.iter().enumerate() {
+        if number > 0 {
+            paper.space(8);
+        }
+        paper.text(what, Face::Bold, 25);
+        paper.space(2);
+        let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FIT.right(), Column::FILL]) };
+        for (count, name) in products {
+            let count = Cell::text(count.to_string(), Face::Bold, 34);
+            table.rows.push(vec![Cell::Tick, count, Cell::text(name, Face::Sans, 26)]);
+        }
+        paper.push(Block::Table(table));
     }
-    paper.push(Block::Table(table));
 }
 
 fn fold(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -167,9 +172,9 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
             Column::FIT.under(),
             Column::FIT.right().under(),
         ];
-        let mut table = Table { gap: 11, row_gap: 6, ..Table::list(columns) };
+        let mut table = Table { gap: 9, row_gap: 6, ..Table::list(columns) };
         for line in &group.parcels {
-            let mut number = vec![Run::new(&line.number, Face::Bold, 29)];
+            let mut number = vec![Run::new(&line.number, Face::Bold, 27)];
             if !line.part.is_empty() {
                 number.push(Run::new(format!("\n{}", line.part), Face::Sans, 21));
             }
@@ -177,7 +182,7 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
             table.rows.push(vec![
                 Cell::Tick,
                 Cell::Text(number),
-                Cell::text(&line.name, Face::Sans, 25),
+                Cell::text(&line.name, Face::Sans, 24),
                 small(&line.things),
                 small(&line.service),
                 small(&line.weight),

@@ -242,7 +242,14 @@ fn metrics(run: &Run, scale: f32) -> Metrics {
 }
 
 fn attrs_of(run: &Run, scale: f32) -> Attrs<'static> {
-    let attrs = Attrs::new().family(Family::Name(family(run.style.face))).metrics(metrics(run, scale));
+    // The italic has Latin letters only: other alphabets stand upright, from its own family.
+    let face = match run.style.face {
+        Face::Italic if run.text.chars().any(|c| matches!(c, '\u{370}'..='\u{52f}' | '\u{1f00}'..='\u{1fff}')) => {
+            Face::Text
+        }
+        face => face,
+    };
+    let attrs = Attrs::new().family(Family::Name(family(face))).metrics(metrics(run, scale));
     let attrs = match run.style.face {
         Face::Sans | Face::Bold | Face::Heavy => attrs.metadata(WHOLE_DOTS),
         Face::Text | Face::Capitals | Face::Italic | Face::Display => attrs,
@@ -275,4 +282,25 @@ fn glyph_of(
     }
     known.insert(key, glyph.clone());
     glyph
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_letter_leaves_ink_in_every_face() {
+        let mut setter = Typesetter::new(Fonts::embedded());
+        let faces = [Face::Sans, Face::Bold, Face::Heavy, Face::Text, Face::Capitals, Face::Italic, Face::Display];
+        for letter in "Aßøğ†ΑΔβώἈДЕЛОАГопсЖёאبकஅก佐한ア&–".chars() {
+            for face in faces {
+                let set = setter.set(&[Run::new(letter, face, 40)], None, 1.0, Han::default());
+                let black = set.lines.iter().flat_map(|line| &line.glyphs).any(|(glyph, ..)| {
+                    let (width, height) = (glyph.dots.width() as i32, glyph.dots.height() as i32);
+                    (0..height).any(|y| (0..width).any(|x| glyph.dots.is_black(x, y)))
+                });
+                assert!(black, "{letter} in {face:?}");
+            }
+        }
+    }
 }
