@@ -176,7 +176,7 @@ fn fill(
     engine.template_from_str(&template.body)?.render(values)
 }
 
-/// Products with the same text stand together: "Mug, tide grey · Bowl".
+/// Products with the same text stand together: "Mug, tide grey; Bowl".
 fn grouped<'a>(things: &'a [Thing], text: impl Fn(&'a Thing) -> &'a String) -> Vec<(String, String)> {
     let mut groups: Vec<(Vec<&str>, &String)> = Vec::new();
     for thing in things.iter().filter(|t| !text(t).trim().is_empty()) {
@@ -186,7 +186,7 @@ fn grouped<'a>(things: &'a [Thing], text: impl Fn(&'a Thing) -> &'a String) -> V
             None => groups.push((vec![&thing.name], text(thing))),
         }
     }
-    groups.into_iter().map(|(names, text)| (names.join(" · "), text.clone())).collect()
+    groups.into_iter().map(|(names, text)| (names.join("; "), text.clone())).collect()
 }
 
 /// Words that Markdown takes as words: CommonMark lets a backslash stand before any ASCII

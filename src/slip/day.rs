@@ -168,6 +168,11 @@ fn told(group: &book::GroupedQuestion, form: &Form) -> Decide {
         [order] => (label(&order.number), format!("order {}", label(&order.number))),
         orders => (form.count(orders.len(), key::ORDER, key::ORDERS), String::new()),
     };
+    // Where in a message the trouble lies ("at /tickets/0") is for the desk.
+    let what = match what.split_once(" at /").and_then(|(before, rest)| Some((before, rest.split_once(": ")?.1))) {
+        Some((before, after)) if kind == "unmappable" => format!("{before}: {after}"),
+        _ => what,
+    };
     let rest = what.strip_prefix(&said).filter(|rest| rest.starts_with([':', ' ']));
     let what = rest.map_or(what.as_str(), |rest| rest.trim_start_matches([':', ' '])).to_owned();
     Decide { whose, what, hint: form.word(hint_key(kind)).to_owned() }

@@ -284,7 +284,7 @@ impl Pass<'_> {
 
     fn band(&mut self, paragraph: &Paragraph) {
         let inset = self.scaled(14.0);
-        let set = self.set(&paragraph.runs, Some(self.width - 2 * inset));
+        let set = self.set_even(&paragraph.runs, self.width - 2 * inset);
         let pad = self.scaled(9.0);
         let height = set.height + 2 * pad;
         self.room(height);

@@ -12,7 +12,8 @@ use super::fonts::{Fonts, Han, LAST_RESORT, family};
 use super::ornament;
 use cosmic_text::fontdb::{ID, Weight};
 use cosmic_text::{
-    Align, Attrs, Buffer, CacheKey, CacheKeyFlags, Family, FontSystem, Metrics, Shaping, SwashCache, SwashContent, Wrap,
+    Align, Attrs, Buffer, CacheKey, CacheKeyFlags, Family, FeatureTag, FontFeatures, FontSystem, Metrics, Shaping,
+    SwashCache, SwashContent, Wrap,
 };
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
@@ -254,7 +255,18 @@ fn attrs_of(run: &Run, scale: f32) -> Attrs<'static> {
         Face::Sans | Face::Bold | Face::Heavy => attrs.metadata(WHOLE_DOTS),
         Face::Text | Face::Capitals | Face::Italic | Face::Display => attrs,
     };
+    // Quantities below each other: each digit as wide as the next.
+    let attrs = match !run.text.is_empty() && run.text.bytes().all(|b| b.is_ascii_digit()) {
+        true => attrs.font_features(tabular()),
+        false => attrs,
+    };
     if run.style.face == Face::Capitals { attrs.letter_spacing(0.08) } else { attrs }
+}
+
+fn tabular() -> FontFeatures {
+    let mut features = FontFeatures::new();
+    features.enable(FeatureTag::new(b"tnum"));
+    features
 }
 
 fn glyph_of(
