@@ -290,6 +290,66 @@ fn what_came_after_the_list_stands_apart_and_in_the_pack_order() {
 }
 
 #[test]
+fn the_stub_names_only_supplies_that_are_not_known_at_the_bench() {
+    let (book, mut setter) = (morning(), setter());
+    let mut workshop = workshop();
+    let small = workshop.containers.iter_mut().find(|c| c.name.as_str() == "Small").unwrap();
+    small.supplies = vec![SupplyUse { supply: "paper tape".into(), amount: 1_240 * NM_PER_MM }];
+    small.fill = Some(Fill { supply: "paper fill".into(), share_percent: 60, grams_per_litre: 20 });
+    let mut supplies = |workshop: &Workshop| {
+        let subject = Subject::Parcel(ParcelId(401));
+        let wanted = Wanted { kind: PaperKind::Slip, subject: &subject, copy: None };
+        let paper = paper(&wanted, &book.state, &book.people, workshop, &mut setter, now()).unwrap();
+        let text = render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter);
+        text.lines().find(|line| line.starts_with("Supplies")).map(str::to_owned)
+    };
+    assert_eq!(supplies(&workshop).unwrap(), "Supplies 2 × tissue");
+    let tissue = |amount| vec![SupplyUse { supply: "tissue".into(), amount }];
+    workshop.every_parcel = tissue(1);
+    assert_eq!(supplies(&workshop).unwrap(), "Supplies 2 × tissue");
+    workshop.every_parcel = tissue(2);
+    assert_eq!(supplies(&workshop), None);
+}
+
+#[test]
+fn an_urgent_parcel_says_so_on_its_stub() {
+    let (mut book, mut setter) = (morning(), setter());
+    let entry = book.state.orders.get_mut(&OrderKey::new("shop", "S-417")).unwrap();
+    entry.plan.as_mut().unwrap().0.urgent = true;
+    let paper = make(&book, PaperKind::Slip, &Subject::Parcel(ParcelId(401)), None, &mut setter);
+    let text = render_text(&paper, Sheet::WIDE, &mut setter);
+    let (customers, stub) = text.split_once("- - -").unwrap();
+    assert!(!customers.contains("URGENT") && stub.contains("URGENT: pack this first"), "{text}");
+}
+
+#[test]
+fn how_to_lay_stands_once_and_apart_from_other_notes() {
+    let (mut book, mut setter) = (morning(), setter());
+    let planned = &mut book.state.parcels.get_mut(&ParcelId(401)).unwrap().planned;
+    planned.notes = vec!["Mug, tide grey: Handles to the middle.".into(), "Add a leaf.".into()];
+    let paper = make(&book, PaperKind::Slip, &Subject::Parcel(ParcelId(401)), None, &mut setter);
+    let text = render_text(&paper, Sheet::WIDE, &mut setter);
+    assert_eq!(text.matches("Handles to the middle.").count(), 1, "{text}");
+    assert!(text.contains("Note     Add a leaf."), "{text}");
+}
+
+#[test]
+fn a_message_that_cannot_be_mapped_is_told_without_its_inside() {
+    let (mut book, mut setter) = (morning(), setter());
+    let question = Question {
+        cause: Cause::Unmappable("stall/m-1".into()),
+        what: "a message of stall could not be mapped at /tickets/0: the order has no number".into(),
+        remedy: "dawnslip remap".into(),
+    };
+    book.state.loose_stops.push(Stop { kind: StopKind::NeedsYou(question), since: now() });
+    let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
+    let text = render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter);
+    let line = text.lines().find(|line| line.starts_with("a message")).unwrap();
+    assert_eq!(line, "a message of stall could not be mapped: the order has no number");
+    assert!(!text.contains("remap"), "{text}");
+}
+
+#[test]
 fn an_empty_day_still_gives_a_list() {
     let (book, mut setter) = (Book::new(), setter());
     let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
