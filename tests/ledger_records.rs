@@ -148,7 +148,7 @@ fn facts() -> Vec<Fact> {
         },
         Fact::OrderStale { order: order.clone(), revision: Some(Revision::Number(1)) },
         Fact::OrderContradicted { order: an_order(), version: 3 },
-        Fact::CancellationRemembered { order: order.clone() },
+        Fact::CancellationRemembered { order: order.clone(), revision: Some(Revision::Number(2)) },
         Fact::OrderCancelled { order: order.clone(), by: Actor::Shop, reason: "changed their mind".into() },
         Fact::OrderReopened { order: order.clone(), by: Actor::Person },
         Fact::PlanAsked { order: order.clone(), pins: pins() },
@@ -170,7 +170,7 @@ fn facts() -> Vec<Fact> {
         Fact::JobRequeued { job, why: "no connection".into() },
         Fact::JobUncertain { job, why: "the printer went silent".into() },
         Fact::JobOnPaper { job, by: Confirmation::ProcessId },
-        Fact::JobDropped { job, why: "the order was cancelled".into() },
+        Fact::JobDropped { job, why: "the order was cancelled".into(), by: Actor::Program },
         Fact::GapSeen { source: source.clone(), number: "S-447".into(), between: ("S-446".into(), "S-448".into()) },
         Fact::GapClosed { source, number: "S-447".into(), by: Actor::Person },
         Fact::ConfigAdopted {
@@ -181,6 +181,7 @@ fn facts() -> Vec<Fact> {
         Fact::Started { off_since: Some(at()), clean: false },
         Fact::ModeChanged { mode: Mode::Burst },
         Fact::PackingStarted { by: Actor::Program },
+        Fact::Swept { before: at() },
         Fact::Archived { orders: vec![order] },
     ]
 }
@@ -260,7 +261,7 @@ fn no_kind_of_record_is_without_an_example() {
 fn a_record_of_a_newer_version_is_named_and_not_guessed_at() {
     let cases = [
         (0, "record 1 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
-        (29, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
+        (30, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
     ];
     for (at, message) in cases {
         let mut line = written().remove(at);

@@ -60,7 +60,7 @@ fn what_cannot_be_read_is_told_with_what_to_write_instead() {
         assert!(told.contains(piece), "{what:?} to {to:?}: {told}");
     }
     let asked = Asked { weight: Some("3".to_owned()), ..Asked::default() };
-    assert!(quote(&asked, &workshop, date(2026, 11, 25)).expect_err("an error").to_string().contains("mg"));
+    assert!(quote(&asked, &workshop, date(2026, 11, 25)).expect_err("an error").to_string().contains("say \"3 g\""));
 }
 
 #[test]

@@ -37,10 +37,10 @@ impl People {
     pub fn drop_order(&mut self, order: &OrderKey) {
         self.persons.remove(order);
     }
-    /// Drops a raw body from memory: the ledger still has it.
-    pub fn drop_raw(&mut self, message: &MessageKey) {
-        if let Some(of_source) = self.raw.get_mut(&message.source) {
-            of_source.remove(&message.id);
+    /// Drops raw bodies from memory that nothing can ask for any more: the ledger still has them.
+    pub fn keep_raw(&mut self, mut wanted: impl FnMut(&SourceName, &str) -> bool) {
+        for (source, bodies) in &mut self.raw {
+            bodies.retain(|id, _| wanted(source, id));
         }
     }
 }

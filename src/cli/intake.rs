@@ -1,17 +1,17 @@
 //! `dawnslip intake`.
 
 use super::client;
-use super::payloads::{Piece, pieces};
 use super::screen::{Fault, Screen};
+use super::wiring::runtime;
 use super::{Ended, Folders, Outcome};
 use crate::desk::form::encode;
+use crate::intake::file;
 use hyper::body::Bytes;
 use serde_json::{Value, json};
 use std::io::Read;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
-/// A file is read whole, so that it can be taken apart; a larger one wants splitting.
-const FILE_BYTES_MAX: u64 = 256 * 1024 * 1024;
 /// So many refusals are told one by one; the rest is counted.
 const REFUSALS_TOLD_MAX: usize = 20;
 
@@ -35,84 +35,92 @@ pub struct Intake {
 
 #[derive(Debug, Default)]
 struct Tally {
+    read: usize,
     new: usize,
     known: usize,
     needs_you: usize,
-    refused: Vec<(usize, String)>,
+    refused: Vec<(u64, String)>,
 }
 
 impl Intake {
-    /// Sends every message, then sums up.
+    /// Sends every message as it is read, then sums up.
     pub fn run(self, at: &Folders, screen: &Screen) -> Ended {
-        let file = read(&self.file)?;
-        let pieces = pieces(&file);
-        if pieces.is_empty() {
-            let what = format!("{} holds no message", self.file.display());
-            return Err(Fault::new(what, "it is empty", "name a file with JSON in it"));
-        }
-        let path = format!("/intake/{}", encode(&self.source));
-        let tally = client::wait(send_all(at, screen, &path, &pieces))?;
-        screen.progress("");
-        Ok(tell(at, screen, pieces.len(), &tally))
-    }
-}
-
-fn read(file: &Path) -> Result<String, Fault> {
-    let mut bytes = Vec::new();
-    let read = |reader: &mut dyn Read, bytes: &mut Vec<u8>| reader.take(FILE_BYTES_MAX + 1).read_to_end(bytes);
-    let done = if file == Path::new("-") {
-        read(&mut std::io::stdin().lock(), &mut bytes)
-    } else {
-        std::fs::File::open(file).and_then(|mut file| read(&mut file, &mut bytes))
-    };
-    let what = || format!("{} cannot be read", file.display());
-    done.map_err(|error| Fault::new(what(), error.to_string(), "name a file that is there, or - for standard input"))?;
-    if bytes.len() as u64 > FILE_BYTES_MAX {
-        return Err(Fault::new(what(), format!("it is larger than {FILE_BYTES_MAX} bytes"), "split it by lines"));
-    }
-    String::from_utf8(bytes).map_err(|error| {
-        let why = format!("byte {} is not UTF-8", error.utf8_error().valid_up_to());
-        Fault::new(what(), why, "save it as UTF-8")
-    })
-}
-
-async fn send_all(at: &Folders, screen: &Screen, path: &str, pieces: &[Piece<'_>]) -> Result<Tally, Fault> {
-    let mut tally = Tally::default();
-    // The answer is read by this program, whatever the person wants to see.
-    let at = Folders { json: true, ..at.clone() };
-    for (index, piece) in pieces.iter().enumerate() {
-        screen.progress(&format!("{} of {}", index + 1, pieces.len()));
-        let text = match piece.text {
-            Ok(text) => text,
-            Err(_) => {
-                tally.refused.push((piece.line, "this line is not JSON".to_owned()));
-                continue;
-            }
+        let name = self.file.display().to_string();
+        let file: Box<dyn Read> = if self.file == Path::new("-") {
+            Box::new(std::io::stdin().lock())
+        } else {
+            let opened = std::fs::File::open(&self.file);
+            Box::new(opened.map_err(|error| {
+                let remedy = "name a file that is there, or - for standard input";
+                Fault::new(format!("{name} cannot be read"), error.to_string(), remedy)
+            })?)
         };
-        let reply = client::exchange(&at, path, Bytes::copy_from_slice(text.as_bytes())).await?;
+        // The answers are read by this program, whatever the person wants to see.
+        let json = Folders { json: true, ..at.clone() };
+        let path = format!("/intake/{}", encode(&self.source));
+        let runtime = runtime()?;
+        let mut tally = Tally::default();
+        let mut broken = None;
+        file::read(file, |piece| {
+            tally.read += 1;
+            screen.progress(&format!("{} read", tally.read));
+            let message = match piece.message {
+                Ok(message) => Bytes::from(message),
+                Err(error) => {
+                    tally.refused.push((piece.line, error.to_string()));
+                    return ControlFlow::Continue(());
+                }
+            };
+            match runtime.block_on(client::exchange(&json, &path, message)) {
+                Ok(reply) => match tally.note(piece.line, &reply) {
+                    None => ControlFlow::Continue(()),
+                    Some(fault) => {
+                        broken = Some(fault);
+                        ControlFlow::Break(())
+                    }
+                },
+                Err(fault) => {
+                    broken = Some(fault);
+                    ControlFlow::Break(())
+                }
+            }
+        });
+        screen.progress("");
+        match broken {
+            Some(fault) => Err(fault),
+            None => Ok(tell(at, screen, &name, &tally)),
+        }
+    }
+}
+
+impl Tally {
+    /// Counts an answer; gives the fault after which going on is of no use.
+    fn note(&mut self, line: u64, reply: &client::Reply) -> Option<Fault> {
         match reply.refusal() {
             // No room, shutting down: what comes after would fail as well, and can be sent again.
             Some(mut fault) if reply.status.is_server_error() => {
+                let done = self.new + self.known + self.needs_you;
                 fault
                     .remedy
-                    .push(format!("then send the file again: {index} of its messages are in, twice does no harm"));
-                return Err(fault);
+                    .push(format!("then send the file again: {done} of its messages are in, twice does no harm"));
+                return Some(fault);
             }
-            Some(fault) => tally.refused.push((piece.line, format!("{}: {}", fault.what, fault.remedy.join("; ")))),
+            Some(fault) => self.refused.push((line, format!("{}: {}", fault.what, fault.remedy.join("; ")))),
             None => {
                 let said: Value = serde_json::from_slice(&reply.body).unwrap_or(Value::Null);
                 match said["outcome"].as_str() {
-                    Some("known") => tally.known += 1,
-                    Some("needs you") => tally.needs_you += 1,
-                    _ => tally.new += 1,
+                    Some("known") => self.known += 1,
+                    Some("needs you") => self.needs_you += 1,
+                    _ => self.new += 1,
                 }
             }
         }
+        None
     }
-    Ok(tally)
 }
 
-fn tell(at: &Folders, screen: &Screen, all: usize, tally: &Tally) -> Outcome {
+fn tell(at: &Folders, screen: &Screen, file: &str, tally: &Tally) -> Outcome {
+    let all = tally.read;
     if at.json {
         let refused: Vec<Value> = tally.refused.iter().map(|(line, why)| json!({ "line": line, "why": why })).collect();
         let summary = json!({
@@ -121,7 +129,7 @@ fn tell(at: &Folders, screen: &Screen, all: usize, tally: &Tally) -> Outcome {
         screen.say(&summary.to_string());
     } else {
         for (line, why) in tally.refused.iter().take(REFUSALS_TOLD_MAX) {
-            screen.say(&format!("line {line}: {why}"));
+            screen.say(&format!("{file}:{line}: {why}"));
         }
         if let Some(more) = tally.refused.len().checked_sub(REFUSALS_TOLD_MAX).filter(|more| *more > 0) {
             screen.say(&format!("and {more} more lines"));

@@ -16,7 +16,6 @@ mod nosuch;
 mod order;
 mod orders;
 mod packed;
-pub mod payloads;
 mod picklist;
 pub mod quote;
 mod quote_options;

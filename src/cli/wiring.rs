@@ -387,6 +387,8 @@ pub fn galley(options: GalleyOptions) -> Ended {
         out_dir: Some(options.out),
         rows_a_second: options.rows_a_second,
         confirms: options.confirms.into(),
+        // Programs that never cut still get their paper.
+        tear_at_close: true,
         ..GalleyKind::default()
     };
     let request = galley::Request { listen: options.listen, control: options.control, options: kind };

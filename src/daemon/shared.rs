@@ -1,7 +1,7 @@
 //! What readers see: the state as far as the disk has confirmed it, the persons beside it,
 //! and the configuration in force.
 
-use crate::book::{People, Record, State};
+use crate::book::{Fact, People, Record, State};
 use crate::model::Workshop;
 use std::sync::{Arc, PoisonError, RwLock, RwLockReadGuard};
 
@@ -56,18 +56,21 @@ impl Shared {
 }
 
 impl Durable {
-    /// Takes in one record, and forgets the persons of orders that the record archives.
+    /// Takes in one record. Persons of orders that leave the state leave memory with them, and
+    /// so do raw bodies of messages whose ids are no longer remembered.
     pub fn fold(&mut self, record: &Record) {
-        match record {
-            Record::Person(person) => self.people.apply(person),
-            Record::Fact(stamped) => {
-                if let crate::book::Fact::Archived { orders } = &stamped.fact {
-                    for order in orders {
-                        self.people.drop_order(order);
-                    }
-                }
-                self.state.apply(stamped);
+        let stamped = match record {
+            Record::Person(person) => return self.people.apply(person),
+            Record::Fact(stamped) => stamped,
+        };
+        self.state.apply(stamped);
+        match &stamped.fact {
+            Fact::Archived { orders } => orders.iter().for_each(|order| self.people.drop_order(order)),
+            Fact::Swept { .. } => {
+                let messages = &self.state.messages;
+                self.people.keep_raw(|source, id| messages.get(source).is_some_and(|ids| ids.contains_key(id)));
             }
+            _ => {}
         }
     }
 }

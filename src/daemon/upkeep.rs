@@ -3,6 +3,7 @@
 use super::House;
 use crate::book::{Busy, Command};
 use crate::ledger::Snapshot;
+use crate::ledger::archive::ORDERS_MAX;
 use crate::model::OrderKey;
 use std::sync::Arc;
 use std::time::Duration;
@@ -70,8 +71,10 @@ pub async fn checkpoint(house: &House) -> bool {
 
 /// Puts orders that have been closed for long into the archive, then out of the state.
 pub async fn archive(house: &House) {
-    let closed: Vec<OrderKey> = house.shared.durable().state.closed_longer_than(house.clock.now());
-    if closed.is_empty() {
+    let mut closed: Vec<OrderKey> = house.shared.durable().state.closed_longer_than(house.clock.now());
+    closed.truncate(ORDERS_MAX);
+    // Segments go only below a snapshot, so one is made first.
+    if closed.is_empty() || !checkpoint(house).await {
         return;
     }
     let (tell, told) = oneshot::channel();

@@ -207,7 +207,11 @@ impl Worker {
     fn run(mut self) {
         while let Some(request) = self.next() {
             if self.shared.failed.load(Ordering::Acquire) {
+                let ends = matches!(request, Request::Close(..));
                 refuse(request, &self.shared, WriteFailure::Failed);
+                if ends {
+                    return;
+                }
                 continue;
             }
             match request {
