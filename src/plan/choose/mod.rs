@@ -140,8 +140,9 @@ impl Planner {
         if let Some(date) = order.not_before.filter(|date| *date > pins.hand_over) {
             plan.waits.push(Wait::Date(date));
         }
+        let in_the_way = self.stands_in_the_way(order, &goods);
         plan.questions.append(&mut goods.questions);
-        plan.questions.extend(self.stands_in_the_way(order, &goods));
+        plan.questions.extend(in_the_way);
         if plan.questions.is_empty() {
             self.pack(&mut plan, order, workshop, shelf, accepted, &goods, &mut house);
         }
