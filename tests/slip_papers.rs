@@ -46,6 +46,7 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
         ("slip", PaperKind::Slip, Subject::Parcel(ParcelId(401)), None),
         ("slip_gift", PaperKind::Slip, Subject::Parcel(ParcelId(404)), None),
         ("slip_copy", PaperKind::Slip, Subject::Parcel(ParcelId(406)), Some(&mark)),
+        ("slip_nested", PaperKind::Slip, Subject::Parcel(ParcelId(405)), None),
         ("card", PaperKind::Card, card(401), None),
         ("card_gift", PaperKind::Card, card(404), None),
         ("card_han", PaperKind::Card, card(402), None),

@@ -7,6 +7,9 @@ use super::words::{Form, key};
 /// Questions on paper; with more of them a person is better served at the desk.
 const DECIDE_MAX: usize = 40;
 
+/// Columns of a name that fits beside the rest of its line at full size.
+const NAME_COLUMNS: usize = 15;
+
 /// Lays the day's list.
 pub fn pick_list(day: &DayBrief, form: &Form, shop: &str) -> Document {
     let mut paper = Document::default();
@@ -179,10 +182,12 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
                 number.push(Run::new(format!("\n{}", line.part), Face::Sans, 21));
             }
             let small = |words: &str| Cell::text(words, Face::Sans, 20);
+            // A long name rather a little smaller than in three lines.
+            let name_size = if super::text::width(&line.name) > NAME_COLUMNS { 20 } else { 24 };
             table.rows.push(vec![
                 Cell::Tick,
                 Cell::Text(number),
-                Cell::text(&line.name, Face::Sans, 24),
+                Cell::text(&line.name, Face::Sans, name_size),
                 small(&line.things),
                 small(&line.service),
                 small(&line.weight),
