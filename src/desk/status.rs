@@ -4,6 +4,7 @@ use super::things::{Thing, things};
 use super::{ReadState, jobs, lookup, words};
 use crate::book::{Mode, Stage, StopKind};
 use crate::model::*;
+use crate::print::quiet::QuietHours;
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -141,7 +142,7 @@ pub fn status(read: &ReadState, now: Timestamp) -> Status {
         local: words::day_and_time(&read.workshop.zone, now),
         headline,
         things,
-        notices: notices(read),
+        notices: notices(read, now),
         mode: state.mode,
         mode_since: state.mode_since,
         orders: count_orders(read),
@@ -152,8 +153,9 @@ pub fn status(read: &ReadState, now: Timestamp) -> Status {
     }
 }
 
-fn notices(read: &ReadState) -> Vec<String> {
+fn notices(read: &ReadState, now: Timestamp) -> Vec<String> {
     let mut notices = Vec::new();
+    notices.extend(quiet_hours(read, now));
     let lag = read.index;
     if lag.rebuilding {
         let (done, all) = (lag.indexed, lag.written);
@@ -167,6 +169,22 @@ fn notices(read: &ReadState) -> Vec<String> {
         }
     }
     notices
+}
+
+/// In quiet hours: until when papers wait, where any do.
+fn quiet_hours(read: &ReadState, now: Timestamp) -> Option<String> {
+    let zone = &read.workshop.zone;
+    let hours = QuietHours { zone: zone.clone(), hours: read.workshop.day.quiet };
+    let (is_quiet, until) = hours.at(now);
+    // A stop note prints at any hour.
+    let waits = |job: &&Job| job.kind != PaperKind::StopNote && matches!(job.state, JobState::Queued);
+    let waiting = read.state.jobs.values().filter(waits).count();
+    if !is_quiet || waiting == 0 {
+        return None;
+    }
+    let until = until.map(|at| format!(" until {}", words::moment(zone, at, now))).unwrap_or_default();
+    let wait = if waiting == 1 { "waits" } else { "wait" };
+    Some(format!("quiet hours: nothing prints{until}; {} {wait}", words::count(waiting, "paper", "papers")))
 }
 
 fn count_orders(read: &ReadState) -> OrderCounts {
