@@ -6,7 +6,6 @@
 //! printed, not which box.
 
 #[path = "../book_bench/mod.rs"]
-#[allow(dead_code, reason = "shared with the book's own tests")]
 mod book_bench;
 mod world;
 

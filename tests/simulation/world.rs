@@ -232,11 +232,9 @@ impl World {
 
     fn leave(&mut self, leaves: Leaves) {
         match leaves {
-            Leaves::Answer(message, Answer::Kept { .. }) => {
-                // The answer may be lost on its way; the shop sends again then.
-                if !self.chance.one_in(5) {
-                    self.sent[message].answered = true;
-                }
+            // The answer may be lost on its way; the shop sends again then.
+            Leaves::Answer(message, Answer::Kept { .. }) if !self.chance.one_in(5) => {
+                self.sent[message].answered = true;
             }
             Leaves::Leave(job, Answer::Go) => self.print(job),
             _ => {}
