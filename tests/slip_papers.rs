@@ -46,6 +46,7 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
         ("slip", PaperKind::Slip, Subject::Parcel(ParcelId(401)), None),
         ("slip_gift", PaperKind::Slip, Subject::Parcel(ParcelId(404)), None),
         ("slip_copy", PaperKind::Slip, Subject::Parcel(ParcelId(406)), Some(&mark)),
+        ("slip_nested", PaperKind::Slip, Subject::Parcel(ParcelId(405)), None),
         ("card", PaperKind::Card, card(401), None),
         ("card_gift", PaperKind::Card, card(404), None),
         ("card_han", PaperKind::Card, card(402), None),
@@ -243,7 +244,7 @@ fn the_pick_list_is_sized_to_the_day_and_leaves_out_what_is_stopped() {
     book.state.policy.as_mut().unwrap().parcels_a_day = 3;
     let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
     let text = render_text(&paper, Sheet::WIDE, &mut setter);
-    assert!(text.contains("3 parcels of 3 orders") && text.contains("5 parcels more for another day"), "{text}");
+    assert!(text.contains("3 parcels of 3 orders") && text.contains("Left for another day: 5 parcels"), "{text}");
     // The oldest promise comes first; a stopped order is asked about, not packed.
     assert!(text.contains("[ ] S-409") && !text.contains("[ ] S-430"), "{text}");
 }
@@ -261,15 +262,18 @@ fn a_list_that_was_missed_says_so_and_when_the_program_was_off() {
     book.state.last_list = Some(today());
     book.state.last_list_at = Some(at("2026-11-25T07:00:01Z"));
     let on_time = text("2026-11-25T07:00:05Z", &book);
-    assert!(!on_time.contains("made up") && !on_time.contains("Off from"), "{on_time}");
+    assert!(!on_time.contains("printed late") && !on_time.contains("was off from"), "{on_time}");
 
     book.state.last_list_at = Some(at("2026-11-25T09:12:01Z"));
     let last_order = Some(OrderKey::new("shop", "S-422"));
     let outage = Outage { from: at("2026-11-24T23:10:00Z"), to: at("2026-11-25T09:12:00Z"), last_order };
     book.state.outages.push(outage);
     let missed = text("2026-11-25T09:12:05Z", &book);
-    assert!(missed.contains("Due at 07:00, made up for at 09:12."), "{missed}");
-    assert!(missed.contains("Off from 24 Nov, 23:10 to 09:12. The last order before it: S-422."), "{missed}");
+    assert!(missed.contains("Due at 07:00, printed late at 09:12."), "{missed}");
+    assert!(
+        missed.contains("The program was off from 24 Nov, 23:10 to 09:12. The last order before that: S-422."),
+        "{missed}"
+    );
 }
 
 #[test]
@@ -284,6 +288,66 @@ fn what_came_after_the_list_stands_apart_and_in_the_pack_order() {
     let text = render_text(&paper, Sheet::WIDE, &mut setter);
     assert!(text.contains("Printed on request.") && text.contains("Late orders\nS-419"), "{text}");
     assert!(text.contains("came 06:55") && text.contains("[ ] S-419"), "{text}");
+}
+
+#[test]
+fn the_stub_names_only_supplies_that_are_not_known_at_the_bench() {
+    let (book, mut setter) = (morning(), setter());
+    let mut workshop = workshop();
+    let small = workshop.containers.iter_mut().find(|c| c.name.as_str() == "Small").unwrap();
+    small.supplies = vec![SupplyUse { supply: "paper tape".into(), amount: 1_240 * NM_PER_MM }];
+    small.fill = Some(Fill { supply: "paper fill".into(), share_percent: 60, grams_per_litre: 20 });
+    let mut supplies = |workshop: &Workshop| {
+        let subject = Subject::Parcel(ParcelId(401));
+        let wanted = Wanted { kind: PaperKind::Slip, subject: &subject, copy: None };
+        let paper = paper(&wanted, &book.state, &book.people, workshop, &mut setter, now()).unwrap();
+        let text = render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter);
+        text.lines().find(|line| line.starts_with("Supplies")).map(str::to_owned)
+    };
+    assert_eq!(supplies(&workshop).unwrap(), "Supplies 2 × tissue");
+    let tissue = |amount| vec![SupplyUse { supply: "tissue".into(), amount }];
+    workshop.every_parcel = tissue(1);
+    assert_eq!(supplies(&workshop).unwrap(), "Supplies 2 × tissue");
+    workshop.every_parcel = tissue(2);
+    assert_eq!(supplies(&workshop), None);
+}
+
+#[test]
+fn an_urgent_parcel_says_so_on_its_stub() {
+    let (mut book, mut setter) = (morning(), setter());
+    let entry = book.state.orders.get_mut(&OrderKey::new("shop", "S-417")).unwrap();
+    entry.plan.as_mut().unwrap().0.urgent = true;
+    let paper = make(&book, PaperKind::Slip, &Subject::Parcel(ParcelId(401)), None, &mut setter);
+    let text = render_text(&paper, Sheet::WIDE, &mut setter);
+    let (customers, stub) = text.split_once("- - -").unwrap();
+    assert!(!customers.contains("URGENT") && stub.contains("URGENT: pack this first"), "{text}");
+}
+
+#[test]
+fn how_to_lay_stands_once_and_apart_from_other_notes() {
+    let (mut book, mut setter) = (morning(), setter());
+    let planned = &mut book.state.parcels.get_mut(&ParcelId(401)).unwrap().planned;
+    planned.notes = vec!["Mug, tide grey: Handles to the middle.".into(), "Add a leaf.".into()];
+    let paper = make(&book, PaperKind::Slip, &Subject::Parcel(ParcelId(401)), None, &mut setter);
+    let text = render_text(&paper, Sheet::WIDE, &mut setter);
+    assert_eq!(text.matches("Handles to the middle.").count(), 1, "{text}");
+    assert!(text.contains("Note     Add a leaf."), "{text}");
+}
+
+#[test]
+fn a_message_that_cannot_be_mapped_is_told_without_its_inside() {
+    let (mut book, mut setter) = (morning(), setter());
+    let question = Question {
+        cause: Cause::Unmappable("stall/m-1".into()),
+        what: "a message of stall could not be mapped at /tickets/0: the order has no number".into(),
+        remedy: "dawnslip remap".into(),
+    };
+    book.state.loose_stops.push(Stop { kind: StopKind::NeedsYou(question), since: now() });
+    let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
+    let text = render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter);
+    let line = text.lines().find(|line| line.starts_with("a message")).unwrap();
+    assert_eq!(line, "a message of stall could not be mapped: the order has no number");
+    assert!(!text.contains("remap"), "{text}");
 }
 
 #[test]

@@ -4,7 +4,9 @@
 use super::clean::{self, LABEL_MAX, MESSAGE_MAX, NAME_MAX, NOTE_MAX, WISH_MAX};
 use super::words::{Form, key};
 use crate::book::{OrderEntry, ParcelEntry, People, State};
-use crate::model::{Content, OrderKey, ParcelId, Person, Product, SupplyUse, Workshop};
+use crate::model::{
+    ContainerName, Content, OrderKey, ParcelId, Person, PlannedParcel, Product, SupplyUnit, SupplyUse, Workshop,
+};
 
 /// One parcel, for its slip and card.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -29,13 +31,17 @@ pub struct ParcelBrief {
     pub language: Option<String>,
     /// What lies in it.
     pub things: Vec<Thing>,
-    /// The container, and the carrier's around it.
+    /// The container.
     pub container: String,
+    /// What it stands in: "in a Skipper"; or empty.
+    pub outer: String,
+    /// A rule says: first.
+    pub urgent: bool,
     /// How it travels, with its zone.
     pub service: String,
     /// Predicted weight with tolerance.
     pub weight: String,
-    /// Supplies with their amounts.
+    /// Supplies with their amounts, beyond what this container and every parcel take anyway.
     pub supplies: Vec<String>,
     /// For the bench.
     pub notes: Vec<String>,
@@ -79,7 +85,9 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
     let form = Form::of(workshop);
     let person = people.of(&lead.order.key, lead.version);
     let planned = &entry.planned;
-    let supplies = planned.supplies.iter().filter(|used| used.amount > 0).map(|used| supply(used, workshop, &form));
+    let supplies = planned.supplies.iter().filter(|used| is_told(used, planned, workshop));
+    let supplies = supplies.map(|used| supply(used, workshop, &form));
+    let (lay, notes) = lay_and_notes(planned, workshop);
     Some(ParcelBrief {
         number: number_of(entry),
         part: entry.part,
@@ -94,7 +102,9 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         wish: all(entry, state, people, WISH_MAX, |p| p.wish.as_ref().map(|w| w.reveal())),
         language: language(person, lead),
         things: things(&planned.contents, entry, state, workshop, &form),
-        container: container(entry, &form),
+        container: label(planned.container.as_str()),
+        outer: planned.inside.as_ref().map(|outer| in_outer(outer, &form)).unwrap_or_default(),
+        urgent: lead.is_urgent(),
         service: match planned.zone.as_str() {
             "" => label(planned.service.as_str()),
             zone => {
@@ -106,8 +116,8 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
             &[("weight", &form.weight(planned.weight)), ("tolerance", &form.weight(planned.tolerance))],
         ),
         supplies: supplies.collect(),
-        notes: planned.notes.iter().map(|n| clean::line(n, NOTE_MAX)).collect(),
-        lay: lay(&planned.contents, workshop, &planned.notes),
+        notes,
+        lay,
         cautions: planned.cautions.iter().map(|c| clean::line(c, NOTE_MAX)).collect(),
         joined: entry.orders.len() > 1,
     })
@@ -125,6 +135,10 @@ pub fn container(entry: &ParcelEntry, form: &Form) -> String {
         None => container,
         Some(outer) => form.fill(key::CONTAINER_IN, &[("container", &container), ("outer", &label(outer.as_str()))]),
     }
+}
+
+fn in_outer(outer: &ContainerName, form: &Form) -> String {
+    form.fill(key::IN_OUTER, &[("outer", &label(outer.as_str()))])
 }
 
 /// The recipient of a parcel's leading order; words that say so once it is forgotten.
@@ -165,7 +179,7 @@ fn things(contents: &[Content], entry: &ParcelEntry, state: &State, workshop: &W
             sku: label(content.sku.as_str()),
             shelf: shelf_of(content, product),
             batch: content.batch.as_ref().map(|b| label(b.as_str())).unwrap_or_default(),
-            best_before: batch.and_then(|b| b.best_before).map(|date| form.date(date)).unwrap_or_default(),
+            best_before: batch.and_then(|b| b.best_before).map(|date| form.date_and_year(date)).unwrap_or_default(),
             care: product.and_then(|p| p.care.clone()).unwrap_or_default(),
             ingredients: product
                 .and_then(|p| p.ingredients.as_deref())
@@ -178,23 +192,45 @@ fn things(contents: &[Content], entry: &ParcelEntry, state: &State, workshop: &W
     contents.iter().filter(|c| c.quantity > 0).map(thing).collect()
 }
 
-fn supply(used: &SupplyUse, workshop: &Workshop, form: &Form) -> String {
-    let amount = form.amount(workshop.supply(&used.supply), used.amount);
-    form.fill(key::EACH_SUPPLY, &[("amount", &amount), ("supply", &label(used.supply.as_str()))])
+/// Tape and fill of the container, and what every parcel gets, are known at the bench; more
+/// or other than that is told.
+fn is_told(used: &SupplyUse, planned: &PlannedParcel, workshop: &Workshop) -> bool {
+    let containers = [Some(&planned.container), planned.inside.as_ref()];
+    let containers: Vec<_> = containers.into_iter().flatten().filter_map(|name| workshop.container(name)).collect();
+    if containers.iter().filter_map(|c| c.fill.as_ref()).any(|fill| fill.supply == used.supply) {
+        return false;
+    }
+    let usual = containers.iter().flat_map(|c| &c.supplies).chain(&workshop.every_parcel);
+    let usual =
+        usual.filter(|known| known.supply == used.supply).map(|known| known.amount).fold(0, i64::saturating_add);
+    used.amount > 0 && used.amount != usual
 }
 
-/// How to lay each product, unless the planner already said it as a note.
-fn lay(contents: &[Content], workshop: &Workshop, notes: &[String]) -> Vec<String> {
-    let mut all: Vec<String> = Vec::new();
-    for content in contents {
-        let text = workshop.product(&content.sku).and_then(|p| p.how_to_lay.as_deref());
-        let Some(text) = text.filter(|text| !notes.iter().any(|n| n.contains(*text))) else { continue };
-        let text = clean::line(text, NOTE_MAX);
-        if !all.contains(&text) {
-            all.push(text);
+/// "2 × tissue", "60 cm paper tape": each in one line.
+fn supply(used: &SupplyUse, workshop: &Workshop, form: &Form) -> String {
+    let known = workshop.supply(&used.supply);
+    let key = match known.map(|supply| supply.unit) {
+        Some(SupplyUnit::Length | SupplyUnit::Weight) => key::EACH_SUPPLY,
+        Some(SupplyUnit::Piece) | None => key::PIECES_SUPPLY,
+    };
+    let places = [("amount", form.amount(known, used.amount)), ("supply", label(used.supply.as_str()))];
+    form.fill(key, &places.each_ref().map(|(name, value)| (*name, value.as_str()))).replace(' ', "\u{a0}")
+}
+
+/// How to lay each product, and the other notes. The planner's notes hold both.
+fn lay_and_notes(planned: &PlannedParcel, workshop: &Workshop) -> (Vec<String>, Vec<String>) {
+    let mut lay: Vec<String> = Vec::new();
+    let mut notes: Vec<&String> = planned.notes.iter().collect();
+    for content in &planned.contents {
+        let Some(product) = workshop.product(&content.sku) else { continue };
+        let Some(how) = product.how_to_lay.as_deref() else { continue };
+        notes.retain(|note| note.strip_prefix(&product.name).and_then(|rest| rest.strip_prefix(": ")) != Some(how));
+        let text = clean::line(&format!("{}: {how}", product.name), NOTE_MAX);
+        if !lay.contains(&text) {
+            lay.push(text);
         }
     }
-    all
+    (lay, notes.into_iter().map(|note| clean::line(note, NOTE_MAX)).collect())
 }
 
 /// The texts of all joined orders.

@@ -218,7 +218,7 @@ fn framed_head(brief: &ParcelBrief, ornament: Ornament, shop: &str) -> Document 
     paper.space(12);
     let shop = Paragraph::plain(shop.to_uppercase(), Face::Capitals, 24).aligned(Align::Middle);
     paper.push(Block::Text(shop));
-    paper.space(20);
+    paper.space(30);
     paper
 }
 

@@ -27,8 +27,8 @@ pub struct DayBrief {
     pub decide: Vec<Decide>,
     /// In shelf order.
     pub fetch: Vec<Fetch>,
-    /// At the bench before packing: how many, of what, what to do.
-    pub prepare: Vec<(u32, String, String)>,
+    /// At the bench before packing: what to do, with how many of what; in shelf order.
+    pub prepare: Vec<(String, Vec<(u32, String)>)>,
     /// Containers to fold.
     pub fold: Vec<Fold>,
     /// What will not last the day: whole sentences, the second where it ends.
@@ -44,12 +44,12 @@ pub struct DayBrief {
 /// One question.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Decide {
-    /// `12 orders`, or the one order's number, or nothing.
+    /// `12 orders`, or the one order's number, or "a message".
     pub whose: String,
     /// What is the matter.
     pub what: String,
-    /// What to do.
-    pub remedy: String,
+    /// A short hint; the desk says what to type.
+    pub hint: String,
 }
 
 /// One pull from the shelf.
@@ -151,15 +151,52 @@ const LOOK_BACK: jiff::SignedDuration = jiff::SignedDuration::from_hours(24);
 fn decide(state: &State, form: &Form) -> Vec<Decide> {
     let mut groups = book::questions(state);
     groups.sort_by_key(|group| std::cmp::Reverse(group.orders.len()));
-    let told = |group: book::GroupedQuestion| {
-        let whose = match &group.orders[..] {
-            [] => String::new(),
-            [order] => label(&order.number),
-            orders => form.count(orders.len(), key::ORDER, key::ORDERS),
-        };
-        Decide { whose, what: clean::line(&group.what, NOTE_MAX), remedy: clean::line(&group.remedy, NOTE_MAX) }
+    groups.into_iter().map(|group| told(&group, form)).collect()
+}
+
+/// What stands in the margin is not said again in the sentence beside it.
+fn told(group: &book::GroupedQuestion, form: &Form) -> Decide {
+    let (kind, subject) = group.cause.split_once(':').unwrap_or((&group.cause, ""));
+    let what = clean::line(&group.what, NOTE_MAX);
+    let (whose, said) = match &group.orders[..] {
+        [] if kind == "never-came" => {
+            let number = label(subject.rsplit_once('/').map_or(subject, |(_, number)| number));
+            let said = format!("order {number}");
+            (number, said)
+        }
+        [] => (form.word(key::A_MESSAGE).to_owned(), "a message".to_owned()),
+        [order] => (label(&order.number), format!("order {}", label(&order.number))),
+        orders => (form.count(orders.len(), key::ORDER, key::ORDERS), String::new()),
     };
-    groups.into_iter().map(told).collect()
+    // Where in a message the trouble lies ("at /tickets/0") is for the desk.
+    let what = match what.split_once(" at /").and_then(|(before, rest)| Some((before, rest.split_once(": ")?.1))) {
+        Some((before, after)) if kind == "unmappable" => format!("{before}: {after}"),
+        _ => what,
+    };
+    let rest = what.strip_prefix(&said).filter(|rest| rest.starts_with([':', ' ']));
+    let what = rest.map_or(what.as_str(), |rest| rest.trim_start_matches([':', ' '])).to_owned();
+    Decide { whose, what, hint: form.word(hint_key(kind)).to_owned() }
+}
+
+/// The hint for a kind of question, which is what stands first in its cause.
+fn hint_key(kind: &str) -> &'static str {
+    match kind {
+        "unknown-product" => key::HINT_PRODUCT,
+        "incomplete-product" => key::HINT_MEASURES,
+        "unmappable" => key::HINT_MAPPING,
+        "message-changed" | "same-revision" => key::HINT_TWO,
+        "nothing-fits" => key::HINT_FITS,
+        "no-service" => key::HINT_SERVICE,
+        "rule" => key::HINT_RULE,
+        "rule-failed" => key::HINT_RULE_FAILED,
+        "after-printing" => key::HINT_CHANGED,
+        "uncancelled" => key::HINT_REOPENED,
+        "stopped-program" => key::HINT_PROGRAM,
+        "uncertain-paper" => key::HINT_PAPER,
+        "never-came" => key::HINT_GAP,
+        // All others are flaws of an order.
+        _ => key::HINT_FLAW,
+    }
 }
 
 fn fetch(parcels: &[&ParcelEntry], state: &State, workshop: &Workshop, form: &Form) -> Vec<Fetch> {
@@ -207,17 +244,24 @@ enum Piece {
     Letters(String),
 }
 
-fn prepare(parcels: &[&ParcelEntry], workshop: &Workshop) -> Vec<(u32, String, String)> {
-    let mut counts: BTreeMap<&Sku, u32> = BTreeMap::new();
+fn prepare(parcels: &[&ParcelEntry], workshop: &Workshop) -> Vec<(String, Vec<(u32, String)>)> {
+    let mut counts: BTreeMap<(Vec<Piece>, &Sku), u32> = BTreeMap::new();
     for content in parcels.iter().flat_map(|p| &p.planned.contents) {
-        let count = counts.entry(&content.sku).or_default();
+        let shelf = workshop.product(&content.sku).map_or("", |product| &product.shelf);
+        let count = counts.entry((natural(shelf), &content.sku)).or_default();
         *count = count.saturating_add(content.quantity);
     }
-    let told = |(sku, count): (&Sku, u32)| {
-        let product = workshop.product(sku)?;
-        Some((count, label(&product.name), clean::line(product.preparation.as_deref()?, NOTE_MAX)))
-    };
-    counts.into_iter().filter_map(told).collect()
+    let mut groups: Vec<(String, Vec<(u32, String)>)> = Vec::new();
+    for ((_, sku), count) in counts {
+        let Some(product) = workshop.product(sku) else { continue };
+        let Some(what) = product.preparation.as_deref().map(|what| clean::line(what, NOTE_MAX)) else { continue };
+        let of_product = (count, label(&product.name));
+        match groups.iter_mut().find(|(known, _)| *known == what) {
+            Some((_, products)) => products.push(of_product),
+            None => groups.push((what, vec![of_product])),
+        }
+    }
+    groups
 }
 
 fn fold(parcels: &[&ParcelEntry], workshop: &Workshop, form: &Form) -> Vec<Fold> {

@@ -316,7 +316,8 @@ impl Table {
                 !self.columns.get(column - 1).is_some_and(|c| c.under)
             });
         }
-        Self { columns: self.columns.iter().copied().filter(|c| !c.under).collect(), rows, ..*self }
+        let columns = self.columns.iter().copied().filter(|c| !c.under).collect();
+        Self { columns, rows, gap: self.gap * 2 / 3, row_gap: self.row_gap }
     }
 }
 

@@ -18,6 +18,10 @@ const DPI: f32 = 203.0;
 const HEIGHT_MAX: i32 = 400_000;
 /// Dots of one column of plain text (the common font A is twelve dots wide).
 const COLUMN_DOTS: f32 = 12.0;
+/// A last line shorter than this share of the width, in percent, is a scrap.
+const SCRAP: i32 = 24;
+/// Lines are made no narrower than this share, in percent, to spare a scrap.
+const NARROWED_MIN: i32 = 60;
 /// Fewer columns are narrow paper.
 const NARROW_COLUMNS: usize = 40;
 
@@ -176,8 +180,29 @@ impl Pass<'_> {
         set
     }
 
+    /// Sets running words without leaving a scrap in the last line: where it would be short,
+    /// the lines above give it some of theirs, as long as no line is added.
+    fn set_even(&mut self, runs: &[Run], width: i32) -> Arc<Set> {
+        let set = self.set(runs, Some(width));
+        let is_scrap =
+            |set: &Set| set.lines.len() > 1 && set.lines.last().is_some_and(|l| l.width < width * SCRAP / 100);
+        if !is_scrap(&set) || runs.iter().any(|run| run.text.contains('\n')) {
+            return set;
+        }
+        for percent in (NARROWED_MIN..100).rev().step_by(4) {
+            let narrower = self.set(runs, Some(width * percent / 100));
+            if narrower.lines.len() > set.lines.len() {
+                break;
+            }
+            if !is_scrap(&narrower) {
+                return narrower;
+            }
+        }
+        set
+    }
+
     fn paragraph(&mut self, paragraph: &Paragraph) {
-        let set = self.set(&paragraph.runs, Some(self.width));
+        let set = self.set_even(&paragraph.runs, self.width);
         self.room(set.height);
         for line in &set.lines {
             let x = self.left + shift(self.width, line.width, paragraph.align);
@@ -259,7 +284,7 @@ impl Pass<'_> {
 
     fn band(&mut self, paragraph: &Paragraph) {
         let inset = self.scaled(14.0);
-        let set = self.set(&paragraph.runs, Some(self.width - 2 * inset));
+        let set = self.set_even(&paragraph.runs, self.width - 2 * inset);
         let pad = self.scaled(9.0);
         let height = set.height + 2 * pad;
         self.room(height);

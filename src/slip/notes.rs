@@ -5,7 +5,7 @@ use super::clean::{self, NOTE_MAX};
 use super::document::*;
 use super::words::{Form, key};
 use crate::book::{OrderEntry, People, Stage, State};
-use crate::model::Workshop;
+use crate::model::{Line, Workshop};
 use jiff::Timestamp;
 
 /// What differs from the slip on paper, and what is now to be packed.
@@ -17,6 +17,7 @@ pub fn change(order: &OrderEntry, state: &State, people: &People, workshop: &Wor
     paper.rule(2);
     paper.space(8);
     paper.text(form.word(key::CHANGE_DIFFERS), Face::Bold, 26);
+    paper.space(4);
     let mut table = Table::list([Column::FIT, Column::FILL]);
     for difference in &order.differences {
         table.rows.push(vec![Cell::Tick, Cell::text(clean::line(difference, NOTE_MAX), Face::Sans, 26)]);
@@ -26,8 +27,10 @@ pub fn change(order: &OrderEntry, state: &State, people: &People, workshop: &Wor
     paper.rule(2);
     paper.space(8);
     paper.text(form.word(key::CHANGE_NEW), Face::Bold, 26);
+    paper.space(4);
     let mut table = Table::list([Column::FIT.right(), Column::FILL]);
-    for line in &order.order.lines {
+    let needs_parcel = |line: &&Line| workshop.product(&line.sku).is_none_or(|product| !product.not_shipped);
+    for line in order.order.lines.iter().filter(needs_parcel) {
         let name = workshop.product(&line.sku).map_or_else(|| label(&line.name), |p| label(&p.name));
         let name = if name.is_empty() { label(line.sku.as_str()) } else { name };
         table.rows.push(vec![Cell::text(line.quantity.to_string(), Face::Heavy, 36), Cell::text(name, Face::Sans, 26)]);
@@ -52,6 +55,7 @@ pub fn stop(order: &OrderEntry, state: &State, people: &People, workshop: &Works
         paper.rule(2);
         paper.space(8);
         paper.text(form.word(key::STOP_PARCELS), Face::Bold, 26);
+        paper.space(4);
         let mut table = Table::list([Column::FIT, Column::FIT, Column::FILL, Column::FIT.right()]);
         for (id, parcel) in parcels {
             table.rows.push(vec![

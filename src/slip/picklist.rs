@@ -7,6 +7,9 @@ use super::words::{Form, key};
 /// Questions on paper; with more of them a person is better served at the desk.
 const DECIDE_MAX: usize = 40;
 
+/// Columns of a name that fits beside the rest of its line at full size.
+const NAME_COLUMNS: usize = 15;
+
 /// Lays the day's list.
 pub fn pick_list(day: &DayBrief, form: &Form, shop: &str) -> Document {
     let mut paper = Document::default();
@@ -61,11 +64,7 @@ fn decide(paper: &mut Document, day: &DayBrief, form: &Form) {
     let mut table = Table { gap: 20, row_gap: 6, ..Table::list([Column::FIT, Column::FILL]) };
     for decide in day.decide.iter().take(DECIDE_MAX) {
         let mut what = vec![Run::new(&decide.what, Face::Sans, 25)];
-        if !decide.remedy.is_empty() {
-            // A command that a person types must not look as if a hyphen had been added.
-            let remedy = decide.remedy.replace('-', "\u{2011}");
-            what.push(Run::new(format!("\n{remedy}"), Face::Sans, 21));
-        }
+        what.push(Run::new(format!("\n{}", decide.hint), Face::Sans, 21));
         table.rows.push(vec![Cell::text(&decide.whose, Face::Bold, 25), Cell::Text(what)]);
     }
     paper.push(Block::Table(table));
@@ -73,6 +72,8 @@ fn decide(paper: &mut Document, day: &DayBrief, form: &Form) {
     if more > 0 {
         paper.text(form.fill(key::DECIDE_MORE, &[("n", &more.to_string())]), Face::Bold, 25);
     }
+    paper.space(6);
+    paper.text(form.word(key::DECIDE_HOW), Face::Sans, 21);
 }
 
 fn fetch(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -99,12 +100,19 @@ fn prepare(paper: &mut Document, day: &DayBrief, form: &Form) {
         return;
     }
     section(paper, form.word(key::PREPARE));
-    let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FIT.right(), Column::FILL]) };
-    for (count, name, what) in &day.prepare {
-        let words = vec![Run::new(name, Face::Sans, 26), Run::new(format!("\n{what}"), Face::Sans, 23)];
-        table.rows.push(vec![Cell::Tick, Cell::text(count.to_string(), Face::Bold, 34), Cell::Text(words)]);
+    for (number, (what, products)) in day.prepare.iter().enumerate() {
+        if number > 0 {
+            paper.space(8);
+        }
+        paper.text(what, Face::Bold, 25);
+        paper.space(2);
+        let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FIT.right(), Column::FILL]) };
+        for (count, name) in products {
+            let count = Cell::text(count.to_string(), Face::Bold, 34);
+            table.rows.push(vec![Cell::Tick, count, Cell::text(name, Face::Sans, 26)]);
+        }
+        paper.push(Block::Table(table));
     }
-    paper.push(Block::Table(table));
 }
 
 fn fold(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -167,17 +175,19 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
             Column::FIT.under(),
             Column::FIT.right().under(),
         ];
-        let mut table = Table { gap: 11, row_gap: 6, ..Table::list(columns) };
+        let mut table = Table { gap: 9, row_gap: 6, ..Table::list(columns) };
         for line in &group.parcels {
-            let mut number = vec![Run::new(&line.number, Face::Bold, 29)];
+            let mut number = vec![Run::new(&line.number, Face::Bold, 27)];
             if !line.part.is_empty() {
                 number.push(Run::new(format!("\n{}", line.part), Face::Sans, 21));
             }
             let small = |words: &str| Cell::text(words, Face::Sans, 20);
+            // A long name rather a little smaller than in three lines.
+            let name_size = if super::text::width(&line.name) > NAME_COLUMNS { 20 } else { 24 };
             table.rows.push(vec![
                 Cell::Tick,
                 Cell::Text(number),
-                Cell::text(&line.name, Face::Sans, 25),
+                Cell::text(&line.name, Face::Sans, name_size),
                 small(&line.things),
                 small(&line.service),
                 small(&line.weight),

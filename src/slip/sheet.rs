@@ -14,6 +14,9 @@ pub fn slip(brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form, shop: &st
     let mut paper = Document { language: brief.language.clone(), ..Document::default() };
     if let Some(mark) = copy {
         copy_head(&mut paper, mark, form, now);
+        // The customer's part leaves the house without it.
+        paper.push(Block::TearLine);
+        paper.space(22);
     }
     customers_part(&mut paper, brief, form, shop, now);
     paper.space(26);
@@ -35,7 +38,10 @@ pub(super) fn copy_head(paper: &mut Document, mark: &CopyMark, form: &Form, now:
 }
 
 fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: &str, now: Timestamp) {
-    paper.sides(Run::new(shop.to_uppercase(), Face::Bold, 23), Run::new(form.date(form.day(now)), Face::Sans, 23));
+    paper.sides(
+        Run::new(shop.to_uppercase(), Face::Bold, 23),
+        Run::new(form.date_and_year(form.day(now)), Face::Sans, 23),
+    );
     paper.space(4);
     paper.rule(4);
     paper.space(14);
@@ -46,7 +52,7 @@ fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: 
     if !name.is_empty() {
         paper.text(form.word(key::PACKED_FOR), Face::Sans, 22);
         let name = Name { text: name, face: Face::Bold, largest: 44, smallest: 28, align: Align::Left };
-        paper.space(4);
+        paper.space(9);
         paper.push(Block::Name(name));
         paper.space(18);
     }
@@ -64,7 +70,8 @@ fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: 
     }
     paper.push(Block::Table(table));
     paper.space(18);
-    paper.text(form.word(key::THANKS), Face::Italic, 30);
+    let thanks = form.word(key::THANKS).to_owned();
+    paper.push(Block::Name(Name { text: thanks, face: Face::Italic, largest: 30, smallest: 24, align: Align::Left }));
 }
 
 fn part(brief: &ParcelBrief, form: &Form) -> String {
@@ -77,19 +84,23 @@ fn part(brief: &ParcelBrief, form: &Form) -> String {
 fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form) {
     if copy.is_some() {
         let words = format!("{}  {}", form.word(key::COPY), form.word(key::COPY_LOOK));
-        paper.push(Block::Band(Paragraph::plain(words, Face::Bold, 26).aligned(Align::Middle)));
+        paper.push(Block::Band(Paragraph::plain(words, Face::Bold, 24).aligned(Align::Middle)));
         paper.space(12);
     }
+    if brief.urgent {
+        paper.push(Block::Band(Paragraph::plain(form.word(key::URGENT), Face::Heavy, 34).aligned(Align::Middle)));
+        paper.space(12);
+    }
+    let mut left = vec![Run::new(&brief.container, Face::Bold, 44)];
+    if !brief.outer.is_empty() {
+        left.push(Run::new(format!("\n{}", brief.outer), Face::Bold, 34));
+    }
     let part = part(brief, form);
-    let part = if part.is_empty() { part } else { format!("{part}\n") };
-    paper.push(Block::Sides(Sides {
-        left: vec![
-            Run::new(part, Face::Bold, 26),
-            Run::new(format!("{}\n", brief.container), Face::Bold, 34),
-            Run::new(format!("{}\n{}", brief.service, brief.weight), Face::Sans, 26),
-        ],
-        right: vec![Run::new(&brief.number, Face::Heavy, 72)],
-    }));
+    if !part.is_empty() {
+        left.push(Run::new(format!("\n{part}"), Face::Bold, 30));
+    }
+    left.push(Run::new(format!("\n{}\n{}", brief.service, brief.weight), Face::Sans, 26));
+    paper.push(Block::Sides(Sides { left, right: vec![Run::new(&brief.number, Face::Heavy, 72)] }));
     paper.space(10);
     if !brief.cautions.is_empty() || brief.gift || brief.joined {
         paper.push(Block::Table(cautions(brief, form)));
@@ -97,7 +108,7 @@ fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form
     }
     paper.rule(2);
     paper.space(8);
-    paper.push(Block::Table(goods(brief)));
+    paper.push(Block::Table(goods(brief, form)));
     paper.space(10);
     paper.rule(2);
     let told = told(brief, form);
@@ -109,8 +120,8 @@ fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form
     paper.push(Block::Bars(Code {
         data: brief.code.clone(),
         module: 3,
-        height: 56,
-        caption: Some(Run::new(&brief.code, Face::Sans, 22)),
+        height: 64,
+        caption: Some(Run::new(&brief.code, Face::Bold, 28)),
     }));
 }
 
@@ -126,12 +137,14 @@ fn cautions(brief: &ParcelBrief, form: &Form) -> Table {
 
 /// Tick box, shelf, quantity, thing, batch: the quantity stands before the thing, larger
 /// than anything else in the row, so that nobody packs one where two are due.
-fn goods(brief: &ParcelBrief) -> Table {
+fn goods(brief: &ParcelBrief, form: &Form) -> Table {
     let columns = [Column::FIT, Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
     let mut table = Table { row_gap: 8, ..Table::list(columns) };
     for thing in &brief.things {
-        let batch = [thing.batch.as_str(), thing.best_before.as_str()];
-        let batch = batch.iter().filter(|t| !t.is_empty()).copied().collect::<Vec<_>>().join(" · ");
+        let batch = match thing.batch.as_str() {
+            "" => String::new(),
+            batch => form.fill(key::BATCH, &[("batch", batch)]),
+        };
         table.rows.push(vec![
             Cell::Tick,
             Cell::text(&thing.shelf, Face::Bold, 25),
@@ -159,7 +172,8 @@ fn told(brief: &ParcelBrief, form: &Form) -> Table {
         add(key::LAY, lay, Face::Sans);
     }
     if !brief.supplies.is_empty() {
-        add(key::SUPPLIES, &brief.supplies.join(" · "), Face::Sans);
+        // A dot that parts two of them ends a line, it never begins one.
+        add(key::SUPPLIES, &brief.supplies.join("\u{a0}· "), Face::Sans);
     }
     table
 }

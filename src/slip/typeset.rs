@@ -12,7 +12,8 @@ use super::fonts::{Fonts, Han, LAST_RESORT, family};
 use super::ornament;
 use cosmic_text::fontdb::{ID, Weight};
 use cosmic_text::{
-    Align, Attrs, Buffer, CacheKey, CacheKeyFlags, Family, FontSystem, Metrics, Shaping, SwashCache, SwashContent, Wrap,
+    Align, Attrs, Buffer, CacheKey, CacheKeyFlags, Family, FeatureTag, FontFeatures, FontSystem, Metrics, Shaping,
+    SwashCache, SwashContent, Wrap,
 };
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
@@ -242,12 +243,30 @@ fn metrics(run: &Run, scale: f32) -> Metrics {
 }
 
 fn attrs_of(run: &Run, scale: f32) -> Attrs<'static> {
-    let attrs = Attrs::new().family(Family::Name(family(run.style.face))).metrics(metrics(run, scale));
+    // The italic has Latin letters only: other alphabets stand upright, from its own family.
+    let face = match run.style.face {
+        Face::Italic if run.text.chars().any(|c| matches!(c, '\u{370}'..='\u{52f}' | '\u{1f00}'..='\u{1fff}')) => {
+            Face::Text
+        }
+        face => face,
+    };
+    let attrs = Attrs::new().family(Family::Name(family(face))).metrics(metrics(run, scale));
     let attrs = match run.style.face {
         Face::Sans | Face::Bold | Face::Heavy => attrs.metadata(WHOLE_DOTS),
         Face::Text | Face::Capitals | Face::Italic | Face::Display => attrs,
     };
+    // Quantities below each other: each digit as wide as the next.
+    let attrs = match !run.text.is_empty() && run.text.bytes().all(|b| b.is_ascii_digit()) {
+        true => attrs.font_features(tabular()),
+        false => attrs,
+    };
     if run.style.face == Face::Capitals { attrs.letter_spacing(0.08) } else { attrs }
+}
+
+fn tabular() -> FontFeatures {
+    let mut features = FontFeatures::new();
+    features.enable(FeatureTag::new(b"tnum"));
+    features
 }
 
 fn glyph_of(
@@ -275,4 +294,25 @@ fn glyph_of(
     }
     known.insert(key, glyph.clone());
     glyph
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_letter_leaves_ink_in_every_face() {
+        let mut setter = Typesetter::new(Fonts::embedded());
+        let faces = [Face::Sans, Face::Bold, Face::Heavy, Face::Text, Face::Capitals, Face::Italic, Face::Display];
+        for letter in "Aßøğ†ΑΔβώἈДЕЛОАГопсЖёאبकஅก佐한ア&–".chars() {
+            for face in faces {
+                let set = setter.set(&[Run::new(letter, face, 40)], None, 1.0, Han::default());
+                let black = set.lines.iter().flat_map(|line| &line.glyphs).any(|(glyph, ..)| {
+                    let (width, height) = (glyph.dots.width() as i32, glyph.dots.height() as i32);
+                    (0..height).any(|y| (0..width).any(|x| glyph.dots.is_black(x, y)))
+                });
+                assert!(black, "{letter} in {face:?}");
+            }
+        }
+    }
 }

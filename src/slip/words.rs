@@ -22,14 +22,14 @@ macro_rules! keys {
 keys! {
     THING = "thing", THINGS = "things", PARCEL = "parcel", PARCELS = "parcels", ORDER = "order", ORDERS = "orders",
     PART = "part", PART_SHORT = "part_short",
-    DATE_DAY_FIRST = "date_day_first", DATE_MONTH_FIRST = "date_month_first", WITH_WEEKDAY = "with_weekday",
+    DATE_DAY_FIRST = "date_day_first", DATE_MONTH_FIRST = "date_month_first", WITH_WEEKDAY = "with_weekday", WITH_YEAR = "with_year",
     DATE_AND_TIME = "date_and_time",
     MON = "mon", TUE = "tue", WED = "wed", THU = "thu", FRI = "fri", SAT = "sat", SUN = "sun",
     JAN = "jan", FEB = "feb", MAR = "mar", APR = "apr", MAY = "may", JUN = "jun", JUL = "jul", AUG = "aug",
     SEP = "sep", OCT = "oct", NOV = "nov", DEC = "dec",
     PACKED_FOR = "packed_for", INSIDE = "inside", EXTRA = "extra", THANKS = "thanks", NAME_ERASED = "name_erased",
-    CONTAINER_IN = "container_in", SERVICE_ZONE = "service_zone", WEIGHT = "weight", BATCH = "batch",
-    SUPPLIES = "supplies", EACH_SUPPLY = "each_supply", GIFT = "gift", WISH = "wish", NOTE = "note", LAY = "lay",
+    CONTAINER_IN = "container_in", IN_OUTER = "in_outer", SERVICE_ZONE = "service_zone", WEIGHT = "weight", BATCH = "batch",
+    SUPPLIES = "supplies", EACH_SUPPLY = "each_supply", PIECES_SUPPLY = "pieces_supply", URGENT = "urgent", GIFT = "gift", WISH = "wish", NOTE = "note", LAY = "lay",
     JOINED = "joined",
     COPY = "copy", COPY_LOOK = "copy_look", COPY_WHY = "copy_why",
     CHANGE_NOTE = "change_note", CHANGE_DIFFERS = "change_differs", CHANGE_DO = "change_do", CHANGE_NEW = "change_new",
@@ -39,7 +39,11 @@ keys! {
     STAGE_PACKED = "stage_packed", STAGE_HANDED_OVER = "stage_handed_over",
     PICK_LIST = "pick_list", PARCELS_OF_ORDERS = "parcels_of_orders", MADE_UP = "made_up",
     ON_REQUEST = "on_request", OFF = "off", OFF_LAST = "off_last",
-    DECIDE_FIRST = "decide_first", DECIDE_MORE = "decide_more", FETCH = "fetch", PREPARE = "prepare", FOLD = "fold",
+    DECIDE_FIRST = "decide_first", DECIDE_MORE = "decide_more", DECIDE_HOW = "decide_how", A_MESSAGE = "a_message",
+    HINT_PRODUCT = "hint_product", HINT_MEASURES = "hint_measures", HINT_MAPPING = "hint_mapping",
+    HINT_FLAW = "hint_flaw", HINT_FITS = "hint_fits", HINT_SERVICE = "hint_service", HINT_RULE = "hint_rule",
+    HINT_RULE_FAILED = "hint_rule_failed", HINT_TWO = "hint_two", HINT_CHANGED = "hint_changed",
+    HINT_REOPENED = "hint_reopened", HINT_PROGRAM = "hint_program", HINT_PAPER = "hint_paper", HINT_GAP = "hint_gap", FETCH = "fetch", PREPARE = "prepare", FOLD = "fold",
     GO_IN = "go_in", RUNS_OUT = "runs_out", LEFT_NEEDED = "left_needed", ENDS_AT = "ends_at", PACK = "pack",
     HAND_OVER = "hand_over", LATE = "late", CAME = "came", BEYOND = "beyond", NOTHING = "nothing",
     CARD_INSIDE = "card_inside", CARD_PEN = "card_pen",
@@ -129,6 +133,11 @@ impl<'a> Form<'a> {
         let key = if self.locale.day_first { key::DATE_DAY_FIRST } else { key::DATE_MONTH_FIRST };
         self.fill(key, &[("day", &day), ("month", month)])
     }
+    /// `25 Nov 2026`: for what outlives the year.
+    pub fn date_and_year(&self, date: Date) -> String {
+        let year = date.year().to_string();
+        self.fill(key::WITH_YEAR, &[("date", &self.date(date)), ("year", &year)])
+    }
     /// `Wed 25 Nov`.
     pub fn weekday_date(&self, date: Date) -> String {
         let weekday = self.word(WEEKDAYS[date.weekday().to_monday_zero_offset() as usize]);
@@ -194,6 +203,7 @@ mod tests {
         assert_eq!(form.length(Length::from_mm(820)), "82\u{a0}cm");
         let at: Timestamp = "2026-11-25T07:00:00Z".parse().unwrap();
         assert_eq!(form.full(at), "Wed 25 Nov, 07:00");
+        assert_eq!(form.date_and_year(form.day(at)), "25 Nov 2026");
         let there = Locale { decimal_mark: '.', day_first: false };
         let form = Form { locale: &there, ..form };
         assert_eq!(form.full(at), "Wed Nov 25, 07:00");

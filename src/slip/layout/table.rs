@@ -36,7 +36,7 @@ impl Pass<'_> {
             .iter()
             .enumerate()
             .map(|(at, _)| match row.get(at) {
-                Some(Cell::Text(runs)) => Some(self.set(runs, Some(widths[at]))),
+                Some(Cell::Text(runs)) => Some(self.set_even(runs, widths[at])),
                 _ => None,
             })
             .collect();
