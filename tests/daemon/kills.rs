@@ -74,7 +74,10 @@ fn each_paper_once(bench: &Bench, numbers: &[String]) {
             let originals = of_kind.iter().filter(|paper| paper["copy"] == false).count();
             assert_eq!(originals, 1, "{number}: {of_kind:?}");
             let on_paper = of_kind.iter().filter(|paper| paper["state"] == "on paper").count();
-            assert!(on_paper >= 1, "{number} is not on paper: {of_kind:?}");
+            // Three times killed in the middle of it: then a person is asked.
+            let asked = of_kind.len() >= 3
+                && bench.get(&format!("/orders/{number}"), "application/json").body.contains("uncertain-paper:");
+            assert!(on_paper >= 1 || asked, "{number} is not on paper: {of_kind:?}");
             for paper in &of_kind {
                 let lies = bench.on_galley(paper);
                 assert!(lies <= 1, "{number}: the same paper {lies} times without COPY: {paper}");

@@ -162,10 +162,9 @@ async fn a_file_is_taken_in_message_by_message() {
     let file = file.to_str().unwrap();
     let (code, out, err) = dawnslip(data, &["intake", file, "--source", "shop"]).await;
     assert_eq!(code, 1, "{err}");
-    assert_eq!(
-        out,
-        "line 2: this line is not JSON\n4 read: 2 new, 0 known before, 1 unclear (see dawnslip status), 1 not taken\n"
-    );
+    assert!(out.contains("missed.ndjson:2: this is not JSON"), "{out}");
+    let summary = "\n4 read: 2 new, 0 known before, 1 unclear (see dawnslip status), 1 not taken\n";
+    assert!(out.ends_with(summary), "{out}");
     let (code, _, err) = dawnslip(data, &["intake", file, "--source", "full"]).await;
     assert_eq!((code, err.contains("the disk has no room")), (1, true), "{err}");
     let (code, _, err) = dawnslip(data, &["intake", "/nowhere/file", "--source", "shop"]).await;
