@@ -5,7 +5,8 @@
 #   tests/outside/with_daemon.sh BINARY COMMAND...
 #
 # The command finds INTAKE and DESK (http://127.0.0.1:PORT), GALLEY (127.0.0.1:PORT), CONFIG,
-# DATA and PAPERS (folders) in its environment. Ends with the command's exit code.
+# DATA and PAPERS (folders) in its environment. Ends with the command's exit code. Where CALLS
+# names a file, the daemon runs under strace, which writes its calls there.
 set -euo pipefail
 binary=$(realpath "$1")
 shift
@@ -13,7 +14,8 @@ root=$(cd "$(dirname "$0")/../.." && pwd)
 folder=$(mktemp -d)
 pids=()
 finish() {
-  for pid in "${pids[@]}"; do kill "$pid" 2>/dev/null || true; done
+  # strace hands no signal on: its child is ended first, and it ends with it.
+  for pid in "${pids[@]}"; do pkill -P "$pid" || kill "$pid" 2>/dev/null || true; done
   wait 2>/dev/null || true
   rm -rf "$folder"
 }
@@ -41,10 +43,14 @@ export INTAKE="http://127.0.0.1:$intake" DESK="http://127.0.0.1:$desk" GALLEY="1
 export CONFIG="$folder/config" DATA="$folder/data" PAPERS="$folder/papers"
 "$binary" galley --listen "$GALLEY" --out "$PAPERS" < /dev/null > "$folder/galley.log" 2>&1 &
 pids+=($!)
-"$binary" run --config "$CONFIG" --data "$DATA" > "$folder/daemon.log" 2>&1 &
+watched=()
+if [ -n "${CALLS:-}" ]; then
+  watched=(strace -f -yy -s 65536 -o "$CALLS" -e "trace=pwrite64,fdatasync,write,sendto,sendmsg,writev")
+fi
+"${watched[@]}" "$binary" run --config "$CONFIG" --data "$DATA" > "$folder/daemon.log" 2>&1 &
 pids+=($!)
 for _ in $(seq 100); do
-  if "$binary" status --config "$CONFIG" --data "$DATA" 2>/dev/null | grep -q 'all is well\|needs you'; then ready=1; break; fi
+  if python3 -c "import urllib.request as u; u.urlopen('$DESK/readyz')" 2>/dev/null; then ready=1; break; fi
   sleep 0.2
 done
 [ -n "${ready:-}" ] || { echo "the daemon did not come up:"; cat "$folder/daemon.log"; exit 1; }
