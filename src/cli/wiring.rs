@@ -213,16 +213,16 @@ pub fn check(at: &Folders) -> Ended {
                 for notice in &notices {
                     screen.say(&format!("note: {notice}"));
                 }
-                screen.say(&format!(
-                    "{}: {} sources, {} products, {} containers, {} services, {} rules, {} printers: all is well",
-                    workshop.name,
-                    workshop.sources.len(),
-                    workshop.products.len(),
-                    workshop.containers.len(),
-                    workshop.services.len(),
-                    workshop.rules.len(),
-                    workshop.printers.len()
-                ));
+                let counts = [
+                    (workshop.sources.len(), "source"),
+                    (workshop.products.len(), "product"),
+                    (workshop.containers.len(), "container"),
+                    (workshop.services.len(), "service"),
+                    (workshop.rules.len(), "rule"),
+                    (workshop.printers.len(), "printer"),
+                ];
+                let counts = counts.map(|(n, what)| format!("{n} {what}{}", if n == 1 { "" } else { "s" }));
+                screen.say(&format!("{}: {}: all is well", workshop.name, counts.join(", ")));
             }
             Ok(Outcome::Well)
         }
