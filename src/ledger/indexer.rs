@@ -19,6 +19,8 @@ use std::time::Duration;
 const WAITING_MAX: usize = 1024;
 /// Facts in one batch.
 const BATCH_FACTS: usize = 256;
+/// Facts that come within this time share a commit.
+const GATHER: Duration = Duration::from_millis(20);
 /// Facts of one order that are given at most.
 pub const FACTS_MAX: usize = 10_000;
 /// Quiet after which it looks whether something was missed.
@@ -223,9 +225,14 @@ impl Worker {
                 }
                 continue;
             };
-            let done = match message {
-                Ok(Message::Facts(facts)) => self.take(serving.as_ref(), &facts),
-                _ => self.catch_up(serving.as_ref()),
+            let (done, closes) = match message {
+                Ok(Message::Facts(facts)) => {
+                    let (facts, closes) = self.gather(facts);
+                    let taken = self.take(serving.as_ref(), &facts);
+                    // What came too fast was not queued, and is read from the journal.
+                    (if closes { taken.and_then(|()| self.catch_up(serving.as_ref())) } else { taken }, closes)
+                }
+                _ => (self.catch_up(serving.as_ref()), closes),
             };
             if closes {
                 let flushed = done.and_then(|()| Ok(serving.flush()?));
@@ -286,6 +293,20 @@ impl Worker {
             Ok(index)
         });
         opened.inspect_err(|err| tracing::warn!(error = %with_causes(err), "index not opened")).ok()
+    }
+
+    /// Waits a moment and adds what has come: a commit costs the same for one fact as for many, and
+    /// would take the cores from those whose orders are being stored. Also says whether it is time
+    /// to end.
+    fn gather(&self, mut facts: Vec<Stamped>) -> (Vec<Stamped>, bool) {
+        std::thread::sleep(GATHER);
+        for message in self.incoming.try_iter().take(WAITING_MAX) {
+            match message {
+                Message::Facts(more) => facts.extend(more),
+                Message::Close => return (facts, true),
+            }
+        }
+        (facts, false)
     }
 
     /// Takes fed facts in; where some are missing in between, reads the journal.

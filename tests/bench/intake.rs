@@ -135,6 +135,16 @@ fn lines_of(messages: &[Received], workshop: &Workshop) -> Vec<Arc<[Line]>> {
     messages.iter().map(lines).collect()
 }
 
+/// Processor time of this process so far, all threads, senders too (proc(5): the kernel's ticks
+/// are 10 ms here; good enough for a sum over seconds).
+fn processor_time() -> Duration {
+    let text = std::fs::read_to_string("/proc/self/stat").expect("Linux");
+    // Behind the name in brackets: utime and stime are fields 14 and 15 of the whole line.
+    let after_name = text.rsplit_once(')').expect("a name in brackets").1;
+    let ticks = after_name.split_whitespace().skip(11).take(2).map(|field| field.parse::<u64>().expect("a number"));
+    Duration::from_millis(ticks.sum::<u64>() * 10)
+}
+
 /// Sends the messages of one turn; each sender takes the next one once it has its answer.
 fn measure(
     way: &Way,
@@ -247,12 +257,13 @@ fn bench() {
     let straight = Arc::new(file::Straight::create(&folder.path().join("straight")));
     let ways = [Way::Http(alone), Way::File(straight), Way::Http(at_once), Way::Http(running.intake.into())];
 
-    println!("senders  way     per s   p50    p99    of the lower ceiling");
+    println!("senders  way     per s   p50    p99    of the lower ceiling  processor µs per order");
     let mut from = 0;
     for (senders, count) in TURNS {
         let mut times = [Duration::ZERO; 4];
         let mut latencies: [Vec<Duration>; 4] = Default::default();
         let (mut most, mut after) = (0, Duration::ZERO);
+        let mut worked = [Duration::ZERO; 4];
         let groups_before = writer.groups();
         for round in 0..rounds {
             let part = from..from + count;
@@ -267,6 +278,7 @@ fn bench() {
             // Each way comes first, second, third and last in turn.
             for place in 0..ways.len() {
                 let which = (round + place) % ways.len();
+                let before = processor_time();
                 let measured = || measure(&ways[which], senders, &envelopes, &lines);
                 let (time, took) = if which == 0 {
                     let (measured, lag) = measure_with_lag(&index, measured);
@@ -280,6 +292,7 @@ fn bench() {
                 if which == 3 {
                     settle(&running);
                 }
+                worked[which] += processor_time() - before;
             }
         }
         let sent = (count * rounds) as f64;
@@ -288,12 +301,13 @@ fn bench() {
         for which in 0..ways.len() {
             let figures = Figures::of(std::mem::take(&mut latencies[which]));
             println!(
-                "{senders:>7}  {:<6}  {:>6.0}  {:<5.2}  {:<5.2}  {:.2}",
+                "{senders:>7}  {:<6}  {:>6.0}  {:<5.2}  {:<5.2}  {:<20.2}  {:.0}",
                 WAYS[which],
                 per_second[which],
                 figures.ms(0.5),
                 figures.ms(0.99),
-                per_second[which] / ceiling
+                per_second[which] / ceiling,
+                worked[which].as_secs_f64() * 1e6 / sent
             );
         }
         println!(

@@ -1,0 +1,202 @@
+//! Time of a plan: the sample's ordinary orders in the sample workshop, and made-up orders of up to
+//! 12 units with 8 containers and 12 services. The baseline is one fit of all the goods in each of
+//! the containers, which any planner needs to do about once.
+//!
+//! `cargo bench --bench plan [-- ORDERS]`
+
+#[path = "../plan_bench/mod.rs"]
+mod plan_bench;
+mod support;
+
+use dawnslip::model::*;
+use dawnslip::plan::fit::{Budget, Laws, Piece, Sides, Turning, fit};
+use dawnslip::plan::{Planner, Shelf};
+use plan_bench::{carton, demo, eur, g, mm, order, pins, product, service, steps};
+use std::collections::BTreeSet;
+use std::time::{Duration, Instant};
+use support::Figures;
+
+/// Inner sides of the containers in millimetres.
+const ROOMS: [Sides; 8] = [
+    [150, 110, 80],
+    [180, 120, 120],
+    [240, 160, 110],
+    [300, 220, 130],
+    [320, 240, 200],
+    [400, 300, 250],
+    [480, 320, 300],
+    [600, 400, 400],
+];
+/// Products: sides in millimetres, grams.
+const THINGS: [(Sides, i64); 10] = [
+    ([100, 80, 95], 380),
+    ([190, 120, 110], 760),
+    ([120, 80, 60], 120),
+    ([85, 85, 40], 150),
+    ([220, 220, 45], 640),
+    ([60, 60, 120], 210),
+    ([150, 100, 30], 90),
+    ([310, 60, 60], 330),
+    ([140, 140, 90], 520),
+    ([75, 55, 35], 60),
+];
+const SERVICES: usize = 12;
+const UNITS_MAX: u64 = 12;
+
+fn main() {
+    support::on_a_large_stack(bench);
+}
+
+/// The made-up workshop.
+fn large() -> Workshop {
+    let mut workshop = demo();
+    workshop.products = THINGS
+        .iter()
+        .enumerate()
+        .map(|(number, ([l, w, h], grams))| product(&format!("P-{number}"), "thing", mm(*l, *w, *h), g(*grams)))
+        .collect();
+    workshop.containers = ROOMS
+        .iter()
+        .enumerate()
+        .map(|(number, [l, w, h])| {
+            let (number, volume) = (number as i64, l * w * h);
+            carton(&format!("Box {number}"), mm(*l, *w, *h), 3, g(60 + volume / 60_000), 30 + volume / 200_000)
+        })
+        .collect();
+    let zones = workshop.services[0].zones.clone();
+    workshop.services = (0..SERVICES as i64)
+        .map(|number| {
+            let base = 300 + number * 45;
+            let rows: Vec<(i64, i64)> =
+                (1..=6).map(|step| (step * (400 + number * 300), base + step * (60 - number * 3))).collect();
+            let mut service = service(&format!("Way {number}"), Price::ByWeight(steps("Middle", &rows)));
+            service.zones = zones.clone();
+            if number % 3 == 1 {
+                service.outer_max = Some(mm(350 + number * 20, 250 + number * 10, 150 + number * 20));
+            }
+            service
+        })
+        .collect();
+    workshop.services[SERVICES - 1].price = Price::Fixed([("Middle".to_owned(), eur(1190))].into());
+    workshop
+}
+
+/// Numbers that only have to vary (splitmix64, from memory).
+struct Chance(u64);
+
+impl Chance {
+    fn below(&mut self, bound: u64) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut mixed = self.0;
+        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        (mixed ^ (mixed >> 31)) % bound
+    }
+
+    /// So many units, of at most so many products.
+    fn order(&mut self, units: u64, kinds: u64) -> Order {
+        let kinds: Vec<u64> = (0..kinds).map(|_| self.below(THINGS.len() as u64)).collect();
+        let mut counts = [0u32; THINGS.len()];
+        for _ in 0..units {
+            let kind = kinds[self.below(kinds.len() as u64) as usize];
+            counts[kind as usize] += 1;
+        }
+        let names: Vec<String> = (0..THINGS.len()).map(|number| format!("P-{number}")).collect();
+        let lines: Vec<(&str, u32)> = names
+            .iter()
+            .zip(counts)
+            .filter(|(_, count)| *count > 0)
+            .map(|(name, count)| (name.as_str(), count))
+            .collect();
+        order(&lines)
+    }
+}
+
+/// One fit of all goods in each container.
+fn baseline(order: &Order) -> Duration {
+    let pieces: Vec<Piece> = order
+        .lines
+        .iter()
+        .flat_map(|line| {
+            let number: usize = line.sku.as_str()[2..].parse().expect("P- and a number");
+            std::iter::repeat_n(Piece::plain(THINGS[number].0, Turning::Any), line.quantity as usize)
+        })
+        .collect();
+    let begin = Instant::now();
+    for room in ROOMS {
+        std::hint::black_box(fit(room, &pieces, Laws::default(), Budget::USUAL));
+    }
+    begin.elapsed()
+}
+
+struct Plans {
+    times: Vec<Duration>,
+    proved: usize,
+    /// No parcels, but a question.
+    asked: usize,
+}
+
+fn plan_all(workshop: &Workshop, orders: &[Order]) -> Plans {
+    let planner = Planner::new(workshop);
+    let mut plans = Plans { times: Vec::new(), proved: 0, asked: 0 };
+    for order in orders {
+        let begin = Instant::now();
+        let plan = planner.decide(order, workshop, &Shelf::default(), &BTreeSet::new(), &pins());
+        plans.times.push(begin.elapsed());
+        plans.proved += usize::from(plan.verdict == Verdict::Proved);
+        plans.asked += usize::from(plan.verdict == Verdict::Nothing);
+    }
+    plans
+}
+
+fn report(name: &str, plans: Plans, baseline: Option<Vec<Duration>>) {
+    let count = plans.times.len();
+    let packed = (count - plans.asked).max(1);
+    let figures = Figures::of(plans.times);
+    print!(
+        "{name:<28} {count:>6}  {:>7.3}  {:>7.3}  {:>7.3}  {:>5.1} %",
+        figures.ms(0.5),
+        figures.ms(0.99),
+        figures.ms(1.0),
+        plans.proved as f64 * 100.0 / packed as f64
+    );
+    if let Some(baseline) = baseline {
+        let baseline = Figures::of(baseline);
+        print!("   {:>5.2}  {:>5.2}", figures.ms(0.5) / baseline.ms(0.5), figures.ms(0.99) / baseline.ms(0.99));
+    }
+    println!("{}", if plans.asked > 0 { format!("   {} without parcels", plans.asked) } else { String::new() });
+}
+
+fn bench() {
+    let count = support::argument(1000);
+    let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder");
+    let (place, sample) = support::sample(folder.path());
+    let table = place.sources(&sample, [0; 32]).unwrap_or_else(|errors| panic!("the sample's sources: {errors:?}"));
+    let now = jiff::Timestamp::UNIX_EPOCH;
+    let messages = support::ordinary(count, now);
+    let ordinary: Vec<Order> = messages
+        .iter()
+        .flat_map(|message| match support::received(&table, message).meaning {
+            dawnslip::book::Meaning::Orders(orders) => orders.into_iter().map(|(order, _)| order).collect(),
+            _ => Vec::new(),
+        })
+        .collect();
+    assert_eq!(ordinary.len(), count, "each message is one order");
+    println!("orders                       count   p50 ms   p99 ms   max ms   proved   of the baseline: p50, p99");
+    report("sample", plan_all(&sample, &ordinary), None);
+
+    let large = large();
+    let mut chance = Chance(2026);
+    let day: Vec<Order> = (0..count)
+        .map(|_| {
+            let units = 1 + chance.below(4) + chance.below(4) * chance.below(2);
+            let kinds = 1 + chance.below(3);
+            chance.order(units.min(UNITS_MAX), kinds)
+        })
+        .collect();
+    let full: Vec<Order> = (0..count).map(|_| chance.order(UNITS_MAX, 5)).collect();
+    for (name, orders) in [("8 x 12, day-like", day), ("8 x 12, always 12 units", full)] {
+        let base = orders.iter().map(baseline).collect();
+        report(name, plan_all(&large, &orders), Some(base));
+    }
+}
