@@ -314,7 +314,8 @@ impl Worker {
         let applied = self.shared.applied.load(Ordering::Acquire);
         let news: Vec<&Stamped> = facts.iter().filter(|fact| fact.seq > applied).collect();
         let (Some(first), Some(last)) = (news.first(), news.last()) else { return Ok(()) };
-        if first.seq != applied + 1 {
+        let gapless = first.seq == applied + 1 && last.seq - applied == news.len() as u64;
+        if !gapless {
             return self.catch_up(index);
         }
         let mut batch = Batch::new(index);
