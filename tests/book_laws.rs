@@ -112,7 +112,11 @@ fn happen(bench: &mut Bench, event: Event) {
                 .flat_map(|(source, of)| of.keys().map(|id| MessageKey { source: source.clone(), id: id.clone() }));
             if let Some(message) = nth(messages, which) {
                 let order = order(&format!("S-{number}"), &[SKUS[sku]]);
-                bench.run(Command::Remapped { message, meaning: Meaning::Orders(vec![(order, Person::default())]) });
+                bench.run(Command::Remapped {
+                    message,
+                    meaning: Meaning::Orders(vec![(order, Person::default())]),
+                    archived: Default::default(),
+                });
             }
         }
         Event::Plan { stale } => {
@@ -207,7 +211,8 @@ fn happen(bench: &mut Bench, event: Event) {
                 true => bench.state.orders.keys().cloned().collect(),
                 false => bench.state.closed_longer_than(bench.now),
             };
-            bench.run(Command::Archived(orders));
+            let upto = bench.state.seq;
+            bench.run(Command::Archived { orders, upto });
         }
     }
 }

@@ -357,9 +357,9 @@ fn what_is_not_there_is_refused() {
     refused(bench.printed(job));
     refused(bench.not_printed(job, BytesLeft::Some));
     refused(bench.run(Command::Planning(order.clone())));
-    refused(bench.run(Command::Archived(vec![order])));
+    refused(bench.run(Command::Archived { orders: vec![order], upto: u64::MAX }));
     let message = MessageKey { source: SHOP.into(), id: "m99".to_owned() };
-    refused(bench.run(Command::Remapped { message, meaning: Meaning::NotAnOrder }));
+    refused(bench.run(Command::Remapped { message, meaning: Meaning::NotAnOrder, archived: Default::default() }));
 }
 
 /// The states in which a slip's job can be.
@@ -441,6 +441,33 @@ fn a_reprint_carries_copy_unless_nothing_was_ever_sent() {
             "planned: slip dropped, slip COPY queued",
         ],
     );
+}
+
+#[test]
+fn a_label_prints_beside_the_slip_where_the_service_says_so_or_a_person() {
+    let mut policy = policy();
+    policy.prints = [("Letter".into(), vec![PaperKind::Label])].into();
+    let mut bench = Bench::with(policy);
+    bench.receive_and_plan(&[order("S-1", &["MUG"])]);
+    let of_parcel = |job: &&Job| job.kind.is_of_parcel();
+    let kinds =
+        |bench: &Bench| bench.state.jobs.values().filter(of_parcel).map(|job| job.kind.word()).collect::<Vec<_>>();
+    assert_eq!(kinds(&bench), ["slip", "label"]);
+    // One is not taken for the other: the slip still prints, and only it moves the parcel on.
+    let parcel = bench.state.orders[&key("S-1")].parcels[0];
+    let label = bench.state.jobs_about(&Subject::Label(parcel))[0].id;
+    bench.send(label);
+    bench.printed(label);
+    assert_eq!(bench.state.parcels[&parcel].stage, Stage::Planned);
+    let wanted = |kind| Action::PrintBesideSlip { parcel, kind };
+    assert!(matches!(bench.act(wanted(PaperKind::Customs)), Answer::Queued(_)));
+    assert!(matches!(bench.act(wanted(PaperKind::Customs)), Answer::Refused { .. }), "one waits already");
+    assert!(matches!(bench.act(wanted(PaperKind::Label)), Answer::Queued(_)));
+    assert!(matches!(bench.act(wanted(PaperKind::PickList)), Answer::Refused { .. }));
+    assert_eq!(kinds(&bench), ["slip", "label", "customs sheet", "label"]);
+    bench.act(Action::Hold { order: key("S-1"), reason: "paid late".to_owned() });
+    assert!(bench.state.jobs_about(&Subject::Customs(parcel)).iter().all(|job| job.state.word() == "dropped"));
+    assert!(matches!(bench.act(wanted(PaperKind::Customs)), Answer::Refused { .. }), "a stopped order");
 }
 
 #[test]

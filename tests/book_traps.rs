@@ -45,7 +45,7 @@ fn the_same_id_with_another_body_is_kept_and_asked_about_once() {
     assert!(bench.history.iter().any(raw));
     bench.decide("message-changed:shop/x~body two", Decision::TakeNew);
     assert_eq!(bench.effects, [Effect::ReadAgain { message: own.clone() }]);
-    bench.run(Command::Remapped { message: own, meaning: other });
+    bench.run(Command::Remapped { message: own, meaning: other, archived: Default::default() });
     assert!(questions(&bench.state).is_empty());
     assert_eq!(bench.state.orders[&key("S-1")].order.lines[0].sku.as_str(), "JUG");
 }
@@ -185,11 +185,7 @@ fn the_same_content_again_neither_replans_nor_prints() {
 #[test]
 fn a_change_after_handing_over_asks_without_wasting_paper() {
     let mut bench = Bench::new();
-    bench.receive_and_plan(&[mug(1)]);
-    bench.print_all();
-    let parcel = bench.parcel("S-1");
-    bench.act(Action::Packed { parcel });
-    bench.act(Action::HandedOver { parcels: vec![parcel] });
+    bench.hand_over(&mug(1));
     bench.receive(&[revision(order("S-1", &["JUG"]), 2)]);
     assert_eq!(bench.describe("S-1"), "handed over, needs you after-printing: slip on paper");
     bench.receive(&[cancelled(mug(3))]);
@@ -408,10 +404,10 @@ fn an_unmappable_message_is_mapped_again_or_set_aside() {
         bench.message("x", "body", bad()),
         Answer::Kept { novelty: Novelty::Known, outcome: MessageOutcome::Unmappable }
     );
-    refused(bench.run(Command::Remapped { message: message.clone(), meaning: bad() }));
+    refused(bench.run(Command::Remapped { message: message.clone(), meaning: bad(), archived: Default::default() }));
     assert_eq!(questions(&bench.state).len(), 1);
     let meaning = Meaning::Orders(vec![(mug(1), Person::default())]);
-    bench.run(Command::Remapped { message, meaning });
+    bench.run(Command::Remapped { message, meaning, archived: Default::default() });
     assert!(questions(&bench.state).is_empty());
     assert_eq!(bench.describe("S-1"), "received, asked");
     let again = bench.message("x", "body", bad());
@@ -419,6 +415,60 @@ fn an_unmappable_message_is_mapped_again_or_set_aside() {
     bench.message("y", "body", bad());
     bench.decide("unmappable:shop/y", Decision::Cancel);
     assert!(questions(&bench.state).is_empty());
+}
+
+#[test]
+fn a_message_that_is_mapped_late_counts_as_old_as_it_is() {
+    let bad = || Meaning::Unmappable { reason: "no number".to_owned(), pointer: "/id".to_owned() };
+    let of = |order: Order| Meaning::Orders(vec![(order, Person::default())]);
+    let message = MessageKey { source: SHOP.into(), id: "early".to_owned() };
+    // With revisions, and without them, where the arrival counts.
+    for (early, late) in [
+        (revision(order("S-1", &["JUG"]), 1), revision(order("S-1", &["BOWL"]), 2)),
+        (order("S-1", &["JUG"]), order("S-1", &["BOWL"])),
+    ] {
+        let mut bench = Bench::new();
+        bench.message("early", "body", bad());
+        bench.later(60);
+        bench.message("late", "another body", of(late));
+        bench.later(60);
+        bench.run(Command::Remapped { message: message.clone(), meaning: of(early), archived: Default::default() });
+        assert!(questions(&bench.state).is_empty());
+        assert_eq!(bench.state.orders[&key("S-1")].order.lines[0].sku.as_str(), "BOWL");
+    }
+    // A later one counts, also where the order had no revision before.
+    let mut bench = Bench::new();
+    bench.message("first", "another body", of(order("S-1", &["BOWL"])));
+    bench.later(60);
+    bench.message("early", "body", bad());
+    bench.run(Command::Remapped { message, meaning: of(order("S-1", &["JUG"])), archived: Default::default() });
+    assert_eq!(bench.state.orders[&key("S-1")].order.lines[0].sku.as_str(), "JUG");
+}
+
+#[test]
+fn a_plan_for_the_old_content_does_not_count_where_the_new_one_cannot_be_planned() {
+    let mut bench = Bench::new();
+    bench.receive(&[revision(order("S-1", &["JUG"]), 1)]);
+    bench.receive(&[flawed(revision(order("S-1", &["BOWL"]), 2), FlawKind::NoName)]);
+    bench.plan();
+    assert!(bench.state.parcels.is_empty(), "{}", bench.describe("S-1"));
+    assert_eq!(bench.describe("S-1"), "received, needs you no-name");
+    bench.decide("no-name:shop/S-1", Decision::GoOn);
+    bench.plan();
+    assert_eq!(bench.state.orders[&key("S-1")].plan.as_ref().map(|(plan, _)| plan.pins.order_version), Some(2));
+}
+
+#[test]
+fn an_order_that_is_cancelled_again_asks_no_more_whether_it_is_open() {
+    let mut bench = Bench::new();
+    bench.receive_and_plan(&[revision(order("S-1", &["MUG"]), 1)]);
+    bench.print_all();
+    bench.receive(&[cancelled(revision(order("S-1", &["MUG"]), 2))]);
+    bench.receive(&[revision(order("S-1", &["MUG"]), 3)]);
+    assert_eq!(questions(&bench.state).len(), 1);
+    bench.receive(&[cancelled(revision(order("S-1", &["MUG"]), 4))]);
+    assert!(questions(&bench.state).is_empty());
+    assert!(bench.state.orders[&key("S-1")].cancelled.is_some());
 }
 
 #[test]
@@ -451,33 +501,6 @@ fn gaps_in_numbers_are_reported_and_closed() {
         bench.receive(&[order("S-0", &["MUG"]), order(number, &["MUG"])]);
         assert_eq!(missing(&bench).len(), count, "{number}");
     }
-}
-
-#[test]
-fn an_archived_order_never_comes_in_again() {
-    let mut bench = Bench::new();
-    bench.receive_and_plan(&[mug(1)]);
-    bench.print_all();
-    let parcel = bench.parcel("S-1");
-    bench.act(Action::Packed { parcel });
-    bench.act(Action::HandedOver { parcels: vec![parcel] });
-    assert!(bench.state.closed_longer_than(bench.now).is_empty());
-    bench.later(8 * 24 * 3600);
-    let closed = bench.state.closed_longer_than(bench.now);
-    bench.run(Command::Archived(closed));
-    assert_eq!(bench.describe("S-1"), "-");
-    assert!(bench.state.parcels.is_empty());
-    assert_eq!(bench.state.jobs.len(), 1, "only the pick list");
-    let orders = vec![(mug(1), Person::default())];
-    bench.run(Command::Receive(Box::new(Received {
-        message: MessageKey { source: SHOP.into(), id: "late".to_owned() },
-        body_digest: "d".to_owned(),
-        raw: Hidden::default(),
-        meaning: Meaning::Orders(orders),
-        archived: [key("S-1")].into(),
-    })));
-    assert_eq!(bench.describe("S-1"), "-");
-    assert!(matches!(bench.facts().iter().rev().nth(1), Some(Fact::OrderStale { .. })));
 }
 
 #[test]

@@ -170,3 +170,29 @@ fn the_book_gets_what_it_needs() {
     assert_eq!(policy.uncertain[&PaperKind::Slip], WhenUncertain::Copy);
     assert_eq!(policy.archive_after_days, 14);
 }
+
+#[test]
+fn the_sample_also_speaks_german() {
+    let mut files = config::embedded();
+    let workshop = files.get_mut("workshop.toml").unwrap();
+    *workshop = workshop.replace("language = \"en\"", "language = \"de-AT\"");
+    let german = load(&files);
+    assert_eq!(german.words.get("pick_list"), "Sammelliste");
+    assert_eq!(load(&config::embedded()).words.get("pick_list"), "Pick list");
+}
+
+#[test]
+fn a_logo_and_what_prints_beside_a_slip_are_taken_from_the_files() {
+    let mut files = config::embedded();
+    *files.get_mut("workshop.toml").unwrap() = files["workshop.toml"]
+        .replace("# logo = \"logo.svg\"", "logo = \"tern.svg\"\nlogo_tone = \"ordered\"\nlogo_density = 80");
+    *files.get_mut("services.toml").unwrap() = files["services.toml"]
+        .replace("asked_as = [\"letter\"]", "asked_as = [\"letter\"]\nprints = [\"label\", \"customs\"]");
+    let meant = load(&files);
+    let logo = meant.logo.unwrap();
+    assert_eq!(
+        (logo.file.as_path(), logo.tone, logo.density_percent),
+        (Path::new("config/tern.svg"), Tone::Ordered, 80)
+    );
+    assert_eq!(meant.services[0].prints, [PaperKind::Label, PaperKind::Customs]);
+}

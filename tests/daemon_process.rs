@@ -3,10 +3,19 @@
 
 #[path = "daemon/commands.rs"]
 mod commands;
+#[path = "daemon/damage.rs"]
+mod damage;
+#[path = "daemon/forget.rs"]
+mod forget;
 #[path = "daemon/hostile.rs"]
 mod hostile;
+#[path = "daemon/keeping.rs"]
+mod keeping;
 #[path = "daemon/kills.rs"]
 mod kills;
+#[allow(dead_code, reason = "shared with the test of crashes")]
+#[path = "daemon/load.rs"]
+mod load;
 #[path = "daemon/orders.rs"]
 mod orders;
 #[path = "daemon/printer.rs"]
@@ -15,5 +24,10 @@ mod printer;
 mod reload;
 #[path = "daemon/room.rs"]
 mod room;
+#[path = "daemon/stopper.rs"]
+mod stopper;
+#[allow(dead_code, reason = "shared with the test of crashes")]
 #[path = "daemon/support.rs"]
 mod support;
+#[path = "daemon/trouble.rs"]
+mod trouble;

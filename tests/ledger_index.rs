@@ -2,8 +2,8 @@
 
 use dawnslip::book::{Actor, Fact, MessageOutcome, Record, Stage, Stamped, StopKind};
 use dawnslip::ledger::{
-    IndexError, IndexReader, Indexer, IndexerState, Installation, InstallationId, Ledger, LedgerError, MemHome, Opened,
-    RealDisk, SimDisk, SledHome, Snapshot, record,
+    Disk, Index, IndexError, IndexHome, IndexReader, Indexer, IndexerState, Installation, InstallationId, Ledger,
+    LedgerError, MemHome, MemIndex, Opened, RealDisk, SimDisk, SledHome, Snapshot, record,
 };
 use dawnslip::model::*;
 use jiff::Timestamp;
@@ -81,13 +81,24 @@ fn check(reader: &IndexReader, first: u64, number: &str, id: u64) {
     let mut expected = way_of(first, number, id);
     expected.remove(3);
     assert_eq!(reader.facts_of(&order(number)).unwrap(), expected);
-    assert_eq!(reader.has_message(&message(number)).unwrap(), Some(first));
 }
 
 fn serving(indexer: &Indexer, upto: u64) -> IndexReader {
     let reader = indexer.reader();
     until("it serves", || reader.state() == IndexerState::Serving && reader.applied() == upto);
     reader
+}
+
+/// An index that the test can look into.
+struct Given(Arc<MemIndex>);
+
+impl IndexHome for Given {
+    fn open(&mut self) -> Result<Arc<dyn Index>, IndexError> {
+        Ok(Arc::clone(&self.0) as Arc<dyn Index>)
+    }
+    fn fresh(&mut self) -> Result<Arc<dyn Index>, IndexError> {
+        self.open()
+    }
 }
 
 fn open_real(root: &Path) -> (Ledger, Opened, Arc<RealDisk>) {
@@ -118,7 +129,10 @@ fn deleting_the_folder_of_the_index_loses_nothing() {
     check(&reader, 1, "S-417", 0);
     // Part of it lies in an archive, part in the carry, part in the journal.
     let done = ledger.archive(&[order("S-417")]).unwrap();
-    assert_eq!((done.orders, done.segments_removed), (vec![order("S-417")], 2));
+    assert_eq!((done.orders.clone(), done.segments_removed), (vec![order("S-417")], 2));
+    let noted = [Stamped { v: 1, seq: 22, at: now(), fact: Fact::Archived { orders: done.orders } }];
+    append(&mut ledger, &noted);
+    indexer.feed(noted.to_vec());
     indexer.close();
     ledger.close(now()).unwrap();
 
@@ -126,16 +140,75 @@ fn deleting_the_folder_of_the_index_loses_nothing() {
     let (ledger, opened, disk) = open_real(root);
     assert!(opened.clean);
     let indexer = Indexer::spawn(disk, &opened, SledHome::new(root)).unwrap();
-    let reader = serving(&indexer, 21);
-    for (id, number) in [(0, "S-417"), (1, "S/418"), (2, "S-419")] {
+    let reader = serving(&indexer, 22);
+    assert_eq!(reader.facts_of(&order("S-417")).unwrap(), [], "the archive has it, the index need not");
+    let mut expected = way_of(1, "S-417", 0);
+    expected.remove(3);
+    assert_eq!(ledger.archive_reader().read(&order("S-417")).unwrap().unwrap().facts, expected);
+    for (id, number) in [(1, "S/418"), (2, "S-419")] {
         check(&reader, 1 + id * 7, number, id);
     }
-    let house: Vec<u64> = reader.house_facts(10).unwrap().iter().map(|fact| fact.seq).collect();
-    assert_eq!(house, [4, 11, 18]);
     assert_eq!(reader.facts_of(&order("S-4")).unwrap(), []);
-    assert_eq!(reader.has_message(&message("S-4")).unwrap(), None);
     indexer.close();
     ledger.close(now()).unwrap();
+}
+
+#[test]
+fn an_archived_order_leaves_nothing_in_the_index() {
+    let disk = SimDisk::new();
+    let (mut ledger, opened) = open_sim(&disk);
+    let whole = Arc::new(MemIndex::default());
+    let indexer = Indexer::spawn(Arc::new(disk.clone()), &opened, Given(Arc::clone(&whole))).unwrap();
+    for (id, number) in [(0, "S-1"), (1, "S-10")] {
+        let facts = way_of(1 + id * 7, number, id);
+        append(&mut ledger, &facts);
+        indexer.feed(facts);
+    }
+    serving(&indexer, 14);
+    assert_eq!(whole.range(b"", 100).unwrap().len(), 2 * (6 + 3), "facts, their count, a parcel, a job");
+    assert_eq!(ledger.archive(&[order("S-1")]).unwrap().orders, [order("S-1")]);
+    let archived = Stamped { v: 1, seq: 15, at: now(), fact: Fact::Archived { orders: vec![order("S-1")] } };
+    append(&mut ledger, std::slice::from_ref(&archived));
+    indexer.feed(vec![archived]);
+    let reader = serving(&indexer, 15);
+    assert_eq!(whole.range(b"", 100).unwrap().len(), 6 + 3);
+    assert_eq!(reader.facts_of(&order("S-1")).unwrap(), []);
+    check(&reader, 8, "S-10", 1);
+    // The same once it is rebuilt from the journal, where all of it still stands.
+    drop(indexer);
+    let again = Arc::new(MemIndex::default());
+    drop(ledger);
+    let (_ledger, opened) = open_sim(&disk);
+    let indexer = Indexer::spawn(Arc::new(disk.clone()), &opened, Given(Arc::clone(&again))).unwrap();
+    serving(&indexer, 15);
+    assert_eq!(again.range(b"", 100), whole.range(b"", 100));
+}
+
+#[test]
+fn the_archive_knows_its_orders_without_its_lists_of_keys_and_with_them() {
+    let disk = SimDisk::new();
+    let mut ledger = open_sim(&disk).0;
+    for id in 0..4 {
+        append(&mut ledger, &way_of(1 + id * 7, &format!("S-{id}"), id));
+    }
+    let archive = ledger.archive_reader();
+    assert!(!archive.holds(&order("S-1")).unwrap());
+    ledger.archive(&[order("S-0"), order("S-1")]).unwrap();
+    ledger.archive(&[order("S-2")]).unwrap();
+    let check = |archive: &dawnslip::ledger::ArchiveReader, what: &str| {
+        let held: Vec<bool> = (0..4).map(|id| archive.holds(&order(&format!("S-{id}"))).unwrap()).collect();
+        assert_eq!(held, [true, true, true, false], "{what}");
+        assert_eq!(archive.read(&order("S-2")).unwrap().unwrap().facts.len(), 6, "{what}");
+    };
+    check(&archive, "as it was archived");
+    drop(ledger);
+    check(&open_sim(&disk).0.archive_reader(), "opened again");
+    let lists = disk.list("keys").unwrap();
+    assert_eq!(lists, ["2026-11.0001.keys", "2026-11.0002.keys"]);
+    disk.damage("keys/2026-11.0001.keys", |bytes| *bytes.last_mut().unwrap() ^= 1).unwrap();
+    disk.remove("keys/2026-11.0002.keys").unwrap();
+    check(&open_sim(&disk).0.archive_reader(), "one list damaged, one gone");
+    assert_eq!(disk.list("keys").unwrap(), lists, "they are made again");
 }
 
 #[test]
@@ -212,15 +285,14 @@ fn what_is_fed_too_fast_or_not_at_all_is_read_from_the_journal() {
 
 #[test]
 fn an_index_that_lost_a_fact_says_so_and_is_rebuilt() {
-    use dawnslip::ledger::{Index, IndexHome, MemIndex};
     /// The first one it gives loses every fact of an order's packing.
     struct Leaky(Arc<MemIndex>);
     impl Index for Leaky {
         fn applied(&self) -> Result<u64, IndexError> {
             self.0.applied()
         }
-        fn commit(&self, upto_seq: u64, puts: &[dawnslip::ledger::index::Put]) -> Result<(), IndexError> {
-            let kept: Vec<_> = puts.iter().filter(|put| !put.key.ends_with(b"0007")).cloned().collect();
+        fn commit(&self, upto_seq: u64, changes: &[dawnslip::ledger::index::Change]) -> Result<(), IndexError> {
+            let kept: Vec<_> = changes.iter().filter(|change| !change.key.ends_with(b"0007")).cloned().collect();
             self.0.commit(upto_seq, &kept)
         }
         fn get(&self, key: &[u8]) -> Result<Option<Vec<u8>>, IndexError> {

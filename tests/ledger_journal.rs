@@ -313,7 +313,12 @@ fn files_of_another_installation_or_a_newer_program_are_refused_by_name() {
     assert!(matches!(&err, LedgerError::OtherInstallation { file, .. } if file == "journal/0001.log"), "{err}");
 
     let newer = disk.fork();
-    newer.damage("journal/0001.log", |bytes| bytes[8] = 2).unwrap();
+    let rewrite = |bytes: &mut Vec<u8>| {
+        bytes[8] = 2;
+        let crc = crc32c::crc32c(&bytes[..80]);
+        bytes[80..84].copy_from_slice(&crc.to_le_bytes());
+    };
+    newer.damage("journal/0001.log", rewrite).unwrap();
     let err = open(&newer).err().unwrap();
     assert!(matches!(err, LedgerError::Version { version: 2, newest: 1, .. }), "{err}");
 

@@ -8,7 +8,7 @@ use dawnslip::ledger::{
 };
 use dawnslip::model::{Hidden, OrderKey, Person};
 use jiff::{SignedDuration, Timestamp};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 const SEEDS: u64 = 3;
@@ -74,8 +74,8 @@ fn run(disk: &SimDisk, acknowledged: &mut u64) -> Result<(), Box<dyn std::error:
     Ok(())
 }
 
-/// All facts by order, as the index gives them once it was rebuilt from what is there.
-fn history(disk: &SimDisk, opened: &Opened) -> BTreeMap<OrderKey, Vec<u64>> {
+/// All facts by order: from the archive, and from the index once it was rebuilt from what is there.
+fn history(disk: &SimDisk, ledger: &Ledger, opened: &Opened) -> BTreeMap<OrderKey, Vec<u64>> {
     let indexer = Indexer::spawn(Arc::new(disk.clone()), opened, MemHome::default()).unwrap();
     let reader = indexer.reader();
     loop {
@@ -86,9 +86,11 @@ fn history(disk: &SimDisk, opened: &Opened) -> BTreeMap<OrderKey, Vec<u64>> {
         }
     }
     let numbers = |key: OrderKey| {
-        let facts = reader.facts_of(&key).unwrap();
+        let mut facts = ledger.archive_reader().read(&key).unwrap().map(|found| found.facts).unwrap_or_default();
+        facts.extend(reader.facts_of(&key).unwrap());
         facts.iter().for_each(|found| assert_eq!(*found, fact(found.seq)));
-        (key, facts.iter().map(|fact| fact.seq).collect())
+        let numbers: BTreeSet<u64> = facts.iter().map(|fact| fact.seq).collect();
+        (key, numbers.into_iter().collect())
     };
     let found = (0..4).map(|number| numbers(order(number))).collect();
     indexer.close();
@@ -111,7 +113,7 @@ fn check(disk: &SimDisk, acknowledged: u64, what: &str) -> u64 {
     if let Some(snapshot) = &opened.snapshot {
         assert_eq!(snapshot.state, format!("state at {after}").into_bytes(), "{what}");
     }
-    assert_eq!(history(disk, &opened), expected_history(last), "{what}");
+    assert_eq!(history(disk, &ledger, &opened), expected_history(last), "{what}");
     // It goes on: with the next group, and with what the crash interrupted.
     ledger.append(last + 1, &lines(last + 1, last + 1)).unwrap();
     ledger.archive(&[order(1), order(2)]).unwrap();
@@ -179,12 +181,32 @@ fn what_was_acknowledged_survives_a_power_cut_right_after_a_failed_sync() {
 }
 
 #[test]
+fn what_the_next_start_read_after_a_failed_sync_survives_a_power_cut() {
+    let counted = SimDisk::new();
+    run(&counted, &mut 0).unwrap();
+    for failing in 0..counted.syncs() {
+        for seed in 0..SEEDS {
+            let disk = SimDisk::new();
+            disk.set_trouble(Trouble { fail_sync: Some(failing), ..Trouble::default() });
+            assert!(run(&disk, &mut 0).is_err(), "sync {failing}");
+            // The service manager starts it again; the machine's memory still shows what is on no disk.
+            disk.kill();
+            let (ledger, opened) = open(&disk).unwrap();
+            drop(ledger);
+            disk.crash(seed);
+            let (_, again) = open(&disk).unwrap();
+            assert_eq!(again.last_seq, opened.last_seq, "sync {failing} failed, seed {seed}");
+        }
+    }
+}
+
+#[test]
 fn segments_end_in_archives_and_nothing_of_them_is_lost() {
     let disk = SimDisk::new();
     let mut last = 0;
     run(&disk, &mut last).unwrap();
     let (ledger, opened) = open(&disk).unwrap();
-    assert_eq!(history(&disk, &opened), expected_history(last));
+    assert_eq!(history(&disk, &ledger, &opened), expected_history(last));
     let reader = ledger.archive_reader();
     let archived = reader.read(&order(1)).unwrap().unwrap();
     // It was archived after round 6, whose last fact is the twelfth.

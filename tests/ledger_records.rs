@@ -125,6 +125,7 @@ fn a_policy() -> Box<Policy> {
         gapless: BTreeMap::from([("shop".into(), "S-".into())]),
         print: BTreeMap::from([("shop".into(), PrintWhen::WhenPackingStarts)]),
         uncertain: BTreeMap::from([(PaperKind::Card, WhenUncertain::Ask)]),
+        prints: BTreeMap::new(),
         archive_after_days: 14,
     })
 }
@@ -182,7 +183,18 @@ fn facts() -> Vec<Fact> {
         Fact::ModeChanged { mode: Mode::Burst },
         Fact::PackingStarted { by: Actor::Program },
         Fact::Swept { before: at() },
-        Fact::Archived { orders: vec![order] },
+        Fact::Archived { orders: vec![order.clone()] },
+        Fact::ProgramChanged { from: None, to: "0.1.0".into() },
+        Fact::Forgotten { order: order.clone(), by: Actor::Person },
+        Fact::Erased { order, lines: 3, receipt: "5e7a".into() },
+        Fact::RetentionBegun { before: at() },
+        Fact::RetentionDone { before: at(), orders: 12, lines: 24 },
+        Fact::RecordsLost { from: 4, to: 9 },
+        Fact::Repaired {
+            lost: vec![LostRecords { from: 4, to: 9, after: Some(at()), before: None, open_work: true }],
+            kept_in: "damaged-2026-11-25".into(),
+        },
+        Fact::Restored { made: at() },
     ]
 }
 
@@ -203,6 +215,7 @@ fn persons() -> Vec<PersonRecord> {
     vec![
         PersonRecord::Of { v: 1, order: key(), version: 1, person: Box::new(person) },
         PersonRecord::Raw { v: 1, message: message(), body: Hidden::new("{\"orderNumber\":\"S-417\"}\n") },
+        PersonRecord::Said { v: 1, order: key(), at: at(), text: Hidden::new("Zoë calls back on Friday") },
     ]
 }
 
@@ -253,7 +266,7 @@ fn no_kind_of_record_is_without_an_example() {
     }
     let of_facts = variants(serde_json::from_str::<Fact>("{\"no such\":{}}").unwrap_err());
     let of_persons = variants(serde_json::from_str::<PersonRecord>("{\"no such\":{}}").unwrap_err());
-    assert!(of_facts.len() > 20 && of_persons.len() == 2);
+    assert!(of_facts.len() > 20 && of_persons.len() == 3);
     assert_eq!(seen, [of_facts, of_persons]);
 }
 
@@ -261,7 +274,7 @@ fn no_kind_of_record_is_without_an_example() {
 fn a_record_of_a_newer_version_is_named_and_not_guessed_at() {
     let cases = [
         (0, "record 1 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
-        (30, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
+        (38, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
     ];
     for (at, message) in cases {
         let mut line = written().remove(at);

@@ -1,11 +1,12 @@
 //! The writer's thread: groups, order of answers, full disks, failed syncs, the end.
 
 use dawnslip::ledger::{
-    Disk, Installation, InstallationId, Ledger, Line, Opened, SimDisk, Snapshot, Tag, Trouble, Unit, WriteFailure,
-    Writer,
+    Disk, Frozen, Installation, InstallationId, Ledger, LedgerError, Line, Opened, Refusal, SimDisk, Snapshot, Tag,
+    Trouble, Unit, WriteFailure, Writer,
 };
 use jiff::Timestamp;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Duration;
 
@@ -150,7 +151,9 @@ fn a_snapshot_is_true_at_the_units_queued_before_it() {
         writer.submit(unit(0, seq, &tell));
     }
     let snapshot = Snapshot { seq: 3, state: b"state".to_vec(), people: b"people".to_vec() };
-    writer.checkpoint(snapshot.clone(), Box::new(move |result| tell_snapshot.send(result.is_ok()).unwrap()));
+    let given = snapshot.clone();
+    let freeze = move || Frozen { seq: 3, write_out: Box::new(move || Some(given)) };
+    writer.checkpoint(Box::new(freeze), Box::new(move |result| tell_snapshot.send(result.is_ok()).unwrap()));
     writer.submit(unit(0, 4, &tell));
     drop(release);
     assert!(answers(&told, 4).iter().all(|(_, result)| result.is_ok()));
@@ -159,6 +162,46 @@ fn a_snapshot_is_true_at_the_units_queued_before_it() {
     writer.close(now()).unwrap();
     let (_, opened) = open(&disk);
     assert_eq!((opened.snapshot, opened.lines), (Some(snapshot), vec![line(4)]));
+}
+
+#[test]
+fn groups_are_written_while_a_snapshot_is_written_out() {
+    let disk = SimDisk::new();
+    let writer = Writer::spawn(open(&disk).0).unwrap();
+    let (tell, told) = channel();
+    let (tell_snapshot, told_snapshot) = channel();
+    let (go_on, wait) = channel::<()>();
+    writer.submit(unit(0, 1, &tell));
+    let write_out = move || {
+        wait.recv().ok()?;
+        Some(Snapshot { seq: 1, state: b"state".to_vec(), people: b"people".to_vec() })
+    };
+    let freeze = move || Frozen { seq: 1, write_out: Box::new(write_out) };
+    writer.checkpoint(Box::new(freeze), Box::new(move |result| tell_snapshot.send(result.is_ok()).unwrap()));
+    writer.submit(unit(0, 2, &tell));
+    assert!(answers(&told, 2).iter().all(|(_, result)| result.is_ok()), "they are answered while it waits");
+    assert!(told_snapshot.try_recv().is_err());
+    go_on.send(()).unwrap();
+    assert!(told_snapshot.recv().unwrap());
+    writer.close(now()).unwrap();
+    let (_, opened) = open(&disk);
+    assert_eq!((opened.snapshot.map(|snapshot| snapshot.seq), opened.lines), (Some(1), vec![line(2)]));
+}
+
+#[test]
+fn a_snapshot_of_another_fact_than_the_last_is_refused() {
+    let disk = SimDisk::new();
+    let writer = Writer::spawn(open(&disk).0).unwrap();
+    let (tell, told) = channel();
+    writer.submit(unit(0, 1, &tell));
+    answers(&told, 1);
+    for seq in [0, 2] {
+        let (tell, told) = channel();
+        let freeze = move || Frozen { seq, write_out: Box::new(|| None) };
+        writer.checkpoint(Box::new(freeze), Box::new(move |result| tell.send(result).unwrap()));
+        assert!(matches!(told.recv().unwrap(), Err(LedgerError::Misuse { .. })));
+    }
+    writer.close(now()).unwrap();
 }
 
 #[test]
@@ -194,4 +237,61 @@ fn the_backlog_is_full_at_its_limits_and_not_before() {
     let full = |units, bytes| dawnslip::ledger::Backlog { units, bytes }.is_full();
     assert!(!full(UNITS_WAITING_MAX - 1, BYTES_WAITING_MAX - 1));
     assert!(full(UNITS_WAITING_MAX, 0) && full(0, BYTES_WAITING_MAX));
+}
+
+#[test]
+fn a_snapshot_made_on_the_writers_thread_is_true_while_units_go_on_coming() {
+    let disk = SimDisk::new();
+    let writer = Writer::spawn(open(&disk).0).unwrap();
+    let (tell, told) = channel();
+    let synced = Arc::new(AtomicU64::new(0));
+    let count = |seq| {
+        let (synced, tell) = (Arc::clone(&synced), tell.clone());
+        let done = Box::new(move |result: Result<(), WriteFailure>| {
+            synced.store(seq, Ordering::SeqCst);
+            tell.send((seq, result)).unwrap();
+        });
+        writer.submit(Unit { epoch: 0, first_seq: seq, lines: vec![line(seq)], done });
+    };
+    let (tell_snapshot, told_snapshot) = channel();
+    for seq in 1..=40 {
+        count(seq);
+        if seq % 10 == 5 {
+            let (synced, tell) = (Arc::clone(&synced), tell_snapshot.clone());
+            let freeze = move || {
+                let seq = synced.load(Ordering::SeqCst);
+                let snapshot = Snapshot { seq, state: seq.to_string().into_bytes(), people: Vec::new() };
+                Frozen { seq, write_out: Box::new(move || Some(snapshot)) }
+            };
+            writer.checkpoint(Box::new(freeze), Box::new(move |done| tell.send(done.is_ok()).unwrap()));
+        }
+    }
+    assert!(answers(&told, 40).iter().all(|(_, result)| result.is_ok()));
+    assert!((0..4).all(|_| told_snapshot.recv().unwrap()));
+    writer.close(now()).unwrap();
+    let snapshot = open(&disk).1.snapshot.unwrap();
+    assert_eq!(snapshot.state, snapshot.seq.to_string().into_bytes());
+    assert_eq!(snapshot.seq, 35);
+}
+
+#[test]
+fn a_refusal_is_told_with_its_reason_and_forgotten_when_it_goes_again_without_any_order() {
+    let disk = SimDisk::new();
+    let writer = Writer::spawn(open(&disk).0).unwrap();
+    let (tell, told) = channel();
+    assert!(writer.refusal().is_none());
+    disk.set_trouble(Trouble { room: Some(0), ..Trouble::default() });
+    writer.submit(unit(0, 1, &tell));
+    assert_eq!(answers(&told, 1)[0].1, Err(WriteFailure::NoRoom));
+    assert_eq!(writer.refusal().map(|(refusal, _)| refusal), Some(Refusal::NoRoom));
+    disk.set_trouble(Trouble::default());
+    writer.alive(now());
+    let begun = std::time::Instant::now();
+    while writer.refusal().is_some() {
+        assert!(begun.elapsed().as_secs() < 10, "a sign of life does not find out");
+        std::thread::yield_now();
+    }
+    writer.submit(unit(1, 1, &tell));
+    assert_eq!(answers(&told, 1)[0].1, Ok(()));
+    writer.close(now()).unwrap();
 }

@@ -176,3 +176,36 @@ fn carriers_containers_go_only_with_services_that_name_them() {
         assert_eq!(found.is_ok(), goes, "{} {outermost}", service.name);
     }
 }
+
+/// Sides rounded down to a quarter of an inch, tiers of a tenth of a cubic foot, at most 18 in
+/// long: DMM 223.1.1c (archive 2024-01-21), DMM Advisory 2010-12-03, Postal Bulletin 22326
+/// (2011). That the 18 in are measured before rounding is our reading, not stated there; so
+/// 18.2 in is left out. The first case is the manual's example, its figures from memory; the
+/// others were made for this table. Bounds are tenths of a cubic foot in whole cm³, rounded up
+/// like the volume is.
+#[test]
+fn volume_tiers_round_each_side_down_as_published() {
+    let bound = |tenths: u64| (tenths * 28_316_846_592).div_ceil(10_000_000);
+    let step = |tenths: u64| VolumeStep {
+        zone: String::new(),
+        up_to_cm3: bound(tenths),
+        price: eur(i64::try_from(tenths).expect("a tier")),
+    };
+    let mut tiers = service("tiers", Price::ByVolume((1..=5).map(step).collect()));
+    tiers.side_step = "0.25 in".parse().ok();
+    tiers.longest_max = "18 in".parse().ok();
+    for (sides, tier) in [
+        ("6.125 x 5.875 x 6.375 in", Some(2)),
+        ("12.375 x 8 x 4 in", Some(3)),
+        ("18 x 6 x 6 in", Some(4)),
+        ("18.25 x 4 x 4 in", None),
+        ("12 x 12 x 6 in", Some(5)),
+        ("12 x 12 x 6.24 in", Some(5)),
+        ("12 x 12 x 6.25 in", None),
+        ("12 x 2.4 x 6 in", Some(1)),
+        ("5.76 x 6 x 5 in", Some(1)),
+        ("0.24 x 9 x 12 in", Some(1)),
+    ] {
+        assert_eq!(cost(&tiers, sides.parse().expect("sides"), g(500)), tier, "{sides}");
+    }
+}

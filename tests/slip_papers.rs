@@ -41,6 +41,11 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
     let at = now() - jiff::SignedDuration::from_mins(12);
     order.cancelled = Some(Cancelled { at, by: Actor::Shop, reason: "the customer cancelled at the shop".into() });
     book.state.parcels.get_mut(&ParcelId(405)).unwrap().stage = Stage::Packed;
+    book.send_to("S-417", "DE", ["Möwenweg 4, Hinterhaus", "10115", "Berlin", ""]);
+    book.send_to("S-418", "JP", ["皿ヶ浜 2-7-2", "999-0000", "", "潮県"]);
+    let lines = &mut book.state.orders.get_mut(&OrderKey::new("shop", "S-417")).unwrap().order.lines;
+    lines[0].unit_price = Some(Money::new(2_450, Currency::EUR));
+    lines[1].unit_price = Some(Money::new(980, Currency::EUR));
     let mark = CopyMark { of: JobId(7), at, why: "the printer went silent".into() };
     [
         ("slip", PaperKind::Slip, Subject::Parcel(ParcelId(401)), None),
@@ -49,10 +54,16 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
         ("slip_nested", PaperKind::Slip, Subject::Parcel(ParcelId(405)), None),
         ("card", PaperKind::Card, card(401), None),
         ("card_gift", PaperKind::Card, card(404), None),
+        ("card_leaves", PaperKind::Card, Subject::Card(ParcelId(404), "present".into()), None),
+        ("card_plain", PaperKind::Card, Subject::Card(ParcelId(401), "poster".into()), None),
+        ("card_plain_han", PaperKind::Card, Subject::Card(ParcelId(402), "poster".into()), None),
         ("card_han", PaperKind::Card, card(402), None),
         ("card_arabic", PaperKind::Card, card(405), None),
         ("change_note", PaperKind::ChangeNote, Subject::Note(changed, 1), None),
         ("stop_note", PaperKind::StopNote, Subject::Note(cancelled, 1), None),
+        ("label", PaperKind::Label, Subject::Label(ParcelId(401)), None),
+        ("label_han", PaperKind::Label, Subject::Label(ParcelId(402)), None),
+        ("customs", PaperKind::Customs, Subject::Customs(ParcelId(401)), None),
         ("test_page", PaperKind::TestPage, Subject::Test(1), None),
     ]
     .into_iter()
@@ -183,6 +194,20 @@ fn a_template_that_cannot_be_used_is_named_and_a_plain_card_stands_in() {
 }
 
 #[test]
+fn what_lies_in_a_parcel_is_never_called_by_another_line_of_an_order_that_changed() {
+    let mut book = morning();
+    let key = OrderKey::new("shop", "S-417");
+    let mut planned = book.state.parcels[&ParcelId(401)].planned.contents[0].clone();
+    planned.sku = "GONE-1".into();
+    let mut entry = book.state.orders.get_mut(&key).unwrap().clone();
+    entry.order.lines[0].sku = "GONE-1".into();
+    entry.order.lines[0].name = "Ladle".into();
+    assert_eq!(brief::product_name(&planned, None, Some(&entry)), "Ladle", "as the shop calls it");
+    entry.order.lines[0].sku = "MUG-TG".into();
+    assert_eq!(brief::product_name(&planned, None, Some(&entry)), "GONE-1");
+}
+
+#[test]
 fn an_unknown_design_or_template_is_said() {
     let mut workshop = workshop();
     workshop.cards.get_mut(&CardName::new("thanks")).unwrap().design = "lace".into();
@@ -222,6 +247,27 @@ fn a_forgotten_person_leaves_a_paper_without_a_name() {
     }
     let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
     assert!(render_text(&paper, Sheet::WIDE, &mut setter).contains("name erased"));
+}
+
+#[test]
+fn every_second_paper_says_copy_but_card_and_label_which_leave_the_house() {
+    let (book, mut setter) = (morning(), setter());
+    let mark = CopyMark { of: JobId(7), at: now(), why: "the printer went silent".into() };
+    let note = Subject::Note(OrderKey::new("shop", "S-418"), 1);
+    for (kind, subject) in [
+        (PaperKind::Slip, Subject::Parcel(ParcelId(401))),
+        (PaperKind::Card, card(401)),
+        (PaperKind::PickList, list()),
+        (PaperKind::ChangeNote, note.clone()),
+        (PaperKind::StopNote, note),
+        (PaperKind::Label, Subject::Label(ParcelId(401))),
+        (PaperKind::Customs, Subject::Customs(ParcelId(401))),
+        (PaperKind::TestPage, Subject::Test(1)),
+    ] {
+        let copy = make(&book, kind, &subject, Some(&mark), &mut setter);
+        let says_copy = render_text(&copy, Sheet::WIDE, &mut setter).contains("COPY");
+        assert_eq!(says_copy, !matches!(kind, PaperKind::Card | PaperKind::Label), "{kind}");
+    }
 }
 
 #[test]
@@ -356,6 +402,47 @@ fn an_empty_day_still_gives_a_list() {
     let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
     let text = render_text(&paper, Sheet::WIDE, &mut setter);
     assert!(text.contains("0 parcels of 0 orders") && text.contains("Nothing to pack today."), "{text}");
+}
+
+/// The second language that is complete; a third one is a file like it.
+fn german() -> Workshop {
+    let table = toml::from_str(include_str!("../config/words/de.toml")).unwrap();
+    let locale = Locale { decimal_mark: ',', day_first: true };
+    Workshop { words: Words { table }, language: "de".into(), locale, ..workshop() }
+}
+
+#[test]
+fn both_languages_say_everything_and_fill_in_the_same() {
+    let places = |text: &str| {
+        let inner = text.split('{').skip(1).filter_map(|rest| Some(rest.split_once('}')?.0.to_owned()));
+        inner.collect::<std::collections::BTreeSet<String>>()
+    };
+    let (english, german) = (words::english(), german().words.table);
+    assert_eq!(english.keys().collect::<Vec<_>>(), german.keys().collect::<Vec<_>>());
+    for (key, text) in &english {
+        assert_eq!(places(text), places(&german[key]), "{key}");
+        assert!(!german[key].trim().is_empty(), "{key}");
+    }
+}
+
+#[test]
+fn a_german_workshop_has_german_paper() {
+    let (workshop, mut setter) = (german(), setter());
+    let mut book = morning();
+    book.send_to("S-417", "AT", ["Gasse 7", "1010", "Wien", ""]);
+    let subjects = [
+        ("pick_list", PaperKind::PickList, list()),
+        ("slip", PaperKind::Slip, Subject::Parcel(ParcelId(401))),
+        ("label", PaperKind::Label, Subject::Label(ParcelId(401))),
+        ("customs", PaperKind::Customs, Subject::Customs(ParcelId(401))),
+    ];
+    for (name, kind, subject) in subjects {
+        let wanted = Wanted { kind, subject: &subject, copy: None };
+        let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, now()).unwrap();
+        let picture = render_png(&paper, Sheet::WIDE, &mut setter).unwrap();
+        std::fs::write(folder().join(format!("german_{name}_576.png")), picture).unwrap();
+        check_golden(&format!("german_{name}_576"), &render_text(&paper, Sheet::WIDE, &mut setter));
+    }
 }
 
 #[test]

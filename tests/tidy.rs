@@ -192,7 +192,7 @@ fn no_path_of_one_machine_is_written_down() {
             continue;
         }
         for (index, line) in text.lines().enumerate() {
-            // As a path begins: `${root}/work/…` of a script or `example/home/` is none.
+            // As a path begins: `${root}/srv/…` of a script or `example/home/` is none.
             let begins = |head: &String| {
                 line.match_indices(head.as_str()).any(|(at, _)| {
                     !line[..at].ends_with(|c: char| c.is_alphanumeric() || matches!(c, '}' | '.' | '_' | '-'))

@@ -19,6 +19,7 @@ impl Work<'_> {
             Action::NoSuch { source, number } => self.no_such(source, number),
             Action::Reprint { job, reason } => self.reprint(job, reason),
             Action::Drop { job } => self.drop_by_person(job),
+            Action::PrintBesideSlip { parcel, kind } => self.print_beside_slip(parcel, kind),
             Action::ListNow => self.list_now(),
             Action::StartPacking => self.start_packing(),
             Action::TestPage => {
@@ -26,6 +27,7 @@ impl Work<'_> {
                 Ok(Answer::Queued(self.queue_job(PaperKind::TestPage, Subject::Test(count), None)))
             }
             Action::Replan { order } => self.replan(&order),
+            Action::Forget { order, open, archived } => self.forget(&order, open, archived),
         }
     }
 
@@ -33,8 +35,9 @@ impl Work<'_> {
     fn open(&self, key: &OrderKey) -> Result<&OrderEntry, Refusal> {
         let entry = self.entry(key)?;
         if let Some(cancelled) = &entry.cancelled {
+            let why = if cancelled.reason.is_empty() { String::new() } else { format!(": {}", cancelled.reason) };
             return refuse(
-                format!("order {} is cancelled: {}", key.number, cancelled.reason),
+                format!("order {} is cancelled{why}", key.number),
                 "if it is to be sent after all, open it again in the shop",
             );
         }
@@ -50,16 +53,25 @@ impl Work<'_> {
     fn hold(&mut self, key: &OrderKey, reason: String) -> Reply {
         let entry = self.open(key)?;
         let by_person = |stop: &&Stop| matches!(stop.kind, StopKind::Held { rule: None, .. });
-        if let Some(Stop { kind: StopKind::Held { reason, .. }, .. }) = entry.stops.iter().find(by_person) {
+        if entry.stops.iter().any(|stop| by_person(&stop)) {
             return refuse(
-                format!("order {} is held already: {reason}", key.number),
+                format!("order {} is held already", key.number),
                 format!("to go on with it: dawnslip release {}", key.number),
             );
         }
         let printed = self.state.paper_out(key);
-        self.put_stop(Some(key), StopKind::Held { reason, rule: None });
+        self.put_stop(Some(key), StopKind::Held { reason: String::new(), rule: None });
+        self.said(key, reason);
         let more = if printed { "; what is on paper stays where it is" } else { "" };
         Ok(Answer::Said(format!("order {} is held: nothing more is printed{more}", key.number)))
+    }
+
+    /// Keeps what a person typed where it can be erased; facts hold none of it.
+    fn said(&mut self, order: &OrderKey, text: String) {
+        if !text.trim().is_empty() {
+            let (order, at, text) = (order.clone(), self.now, Hidden::new(text));
+            self.person(PersonRecord::Said { v: RECORD_VERSION, order, at, text });
+        }
     }
 
     fn release(&mut self, key: &OrderKey) -> Reply {
@@ -82,7 +94,7 @@ impl Work<'_> {
     }
 
     /// What still stops an order, and what to do about it.
-    fn what_stops(&self, key: &OrderKey) -> String {
+    pub(super) fn what_stops(&self, key: &OrderKey) -> String {
         let stops = self.state.orders.get(key).map(|entry| &entry.stops);
         let lines: Vec<String> = stops.into_iter().flatten().map(|stop| stop.kind.advice(&key.number)).collect();
         if lines.is_empty() { "nothing stops it".to_owned() } else { lines.join("; ") }
@@ -90,7 +102,8 @@ impl Work<'_> {
 
     fn cancel_by_person(&mut self, key: &OrderKey, reason: String) -> Reply {
         self.open(key)?;
-        self.cancel(key, Actor::Person, &reason);
+        self.cancel(key, Actor::Person, "");
+        self.said(key, reason);
         let more = if self.state.paper_out(key) { "; a stop note prints first of all" } else { "" };
         Ok(Answer::Said(format!("order {} is cancelled{more}", key.number)))
     }
@@ -225,7 +238,7 @@ impl Work<'_> {
         Ok(Answer::Said(format!("order {number} never was; nobody asks for it any more")))
     }
 
-    fn reprint(&mut self, id: JobId, reason: String) -> Reply {
+    pub(super) fn reprint(&mut self, id: JobId, reason: String) -> Reply {
         let job = self.job(id)?;
         let subject = job.subject.clone();
         let (kind, never_sent) = (job.kind, job.tries == 0);
@@ -238,6 +251,13 @@ impl Work<'_> {
         let elsewhere = jobs.iter().any(|other| other.id != id && other.tries > 0);
         if let Some(key) = self.state.order_of(&subject) {
             let entry = self.entry(&key)?;
+            if let (Some(since), true) = (entry.forgotten, kind.is_of_parcel()) {
+                let date = self.state.date(since);
+                return refuse(
+                    format!("the personal data of order {} were erased on {date}", key.number),
+                    "nothing that bears a name can be made for it; its facts stand in: dawnslip order NUMBER",
+                );
+            }
             let cancelled = entry.cancelled.is_some();
             if cancelled != (kind == PaperKind::StopNote) {
                 let state = if cancelled { "is cancelled" } else { "is not cancelled any more" };
@@ -245,10 +265,10 @@ impl Work<'_> {
             }
             let doubtful: Vec<Cause> = jobs.iter().map(|job| Cause::UncertainPaper(job.id.0)).collect();
             let others = |stop: &Stop| stop.kind.cause().is_none_or(|cause| !doubtful.contains(cause));
-            if matches!(kind, PaperKind::Slip | PaperKind::Card) && entry.stops.iter().any(others) {
+            if kind.is_of_parcel() && entry.stops.iter().any(others) {
                 return refuse(format!("order {} is stopped", key.number), self.what_stops(&key));
             }
-            if matches!(kind, PaperKind::Slip | PaperKind::Card) && entry.asked.is_some() {
+            if kind.is_of_parcel() && entry.asked.is_some() {
                 return refuse(format!("order {} is being planned anew", key.number), "wait for its new slip");
             }
             self.settle_doubt(Some(&key), &doubtful, Actor::Person);
@@ -257,9 +277,13 @@ impl Work<'_> {
             self.settle_doubt(None, &doubtful, Actor::Person);
         }
         let second = !never_sent || elsewhere;
-        let copy = second.then_some(CopyMark { of: id, at: self.now, why: reason });
+        let order = self.state.order_of(&subject);
+        // What is typed about an order can be erased with it; a list belongs to nobody.
+        let (why, said) = if order.is_some() { (String::new(), reason) } else { (reason, String::new()) };
+        let copy = second.then_some(CopyMark { of: id, at: self.now, why });
         let queued = self.queue_job(kind, subject.clone(), copy);
-        if let Some(key) = self.state.order_of(&subject) {
+        if let Some(key) = order {
+            self.said(&key, said);
             self.go_on(&key);
         }
         Ok(Answer::Queued(queued))

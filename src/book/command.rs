@@ -15,6 +15,8 @@ pub enum Command {
         message: MessageKey,
         /// What it now means.
         meaning: Meaning,
+        /// Those of its orders that are closed and in the archive, as of [`Received::archived`].
+        archived: std::collections::BTreeSet<OrderKey>,
     },
     /// The planner's result.
     Planned(Box<Plan>),
@@ -65,8 +67,36 @@ pub enum Command {
     },
     /// A person.
     Person(Action),
-    /// Closed orders older than this were archived up to here; the state drops them.
-    Archived(Vec<OrderKey>),
+    /// Closed orders stand in the archive; the state drops those that nothing happened to since.
+    Archived {
+        /// Which.
+        orders: Vec<OrderKey>,
+        /// Number of the last fact that the archive holds of them.
+        upto: u64,
+    },
+    /// Of these forgotten orders no file tells anything of persons any more.
+    Erased {
+        /// Which order.
+        order: OrderKey,
+        /// So many lines went.
+        lines: u64,
+        /// SHA-256 (hex) of the receipt.
+        receipt: String,
+    },
+    /// Retention: what tells of persons of orders that ended before this goes now.
+    RetentionBegun {
+        /// Closed before.
+        before: Timestamp,
+    },
+    /// It is gone, or nothing was that old.
+    RetentionDone {
+        /// Closed before.
+        before: Timestamp,
+        /// Orders concerned.
+        orders: u64,
+        /// Lines that went.
+        lines: u64,
+    },
 }
 
 /// Did bytes leave?
@@ -89,8 +119,8 @@ pub struct Received {
     pub raw: Hidden,
     /// What it means.
     pub meaning: Meaning,
-    /// Orders in it that the state no longer holds, but the archive does (looked up by the
-    /// caller): they are history, and never come in as new ones.
+    /// Orders in it that stand in the archive (looked up by the caller): those that the state does
+    /// not hold are history, and never come in as new ones.
     pub archived: std::collections::BTreeSet<OrderKey>,
 }
 
@@ -135,6 +165,13 @@ pub enum Action {
     Reprint { job: JobId, reason: String },
     /// Takes a queued or uncertain job out.
     Drop { job: JobId },
+    /// Prints a parcel's label or customs sheet.
+    PrintBesideSlip {
+        /// The parcel.
+        parcel: ParcelId,
+        /// Which of them.
+        kind: PaperKind,
+    },
     /// Prints a pick list now.
     ListNow,
     /// In a burst: packing starts, so waiting slips and cards print in pack order.
@@ -143,6 +180,18 @@ pub enum Action {
     TestPage,
     /// Plans it anew, unless something is printed.
     Replan { order: OrderKey },
+    /// Erases all that tells of its persons. An open order is cancelled first, if that is wanted.
+    /// `archived`: the caller has found it in the archive.
+    Forget { order: OrderKey, open: OpenOrder, archived: bool },
+}
+
+/// What becomes of an order that is still open when it is to be forgotten.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OpenOrder {
+    /// It stays, and nothing is erased.
+    Refuse,
+    /// It is cancelled first: without a name nothing more can be printed for it.
+    Cancel,
 }
 
 /// Answers to a question.
@@ -242,8 +291,8 @@ pub enum Busy {
     /// Too much waits to be written.
     #[error("too much waits to be written")]
     Behind,
-    /// The disk is full.
-    #[error("there is no room on the disk")]
+    /// The disk takes nothing at present: it is full, read-only, or the like.
+    #[error("nothing can be written to the disk at present")]
     NoRoom,
     /// The program is stopping.
     #[error("the program is stopping")]
@@ -255,7 +304,7 @@ impl Busy {
     pub fn remedy(self) -> &'static str {
         match self {
             Self::Behind => "try again in a few seconds",
-            Self::NoRoom => "free some room on the disk of the data folder; it goes on by itself",
+            Self::NoRoom => "dawnslip status says why and what to do; it goes on by itself",
             Self::Stopping => "try again once it runs",
         }
     }

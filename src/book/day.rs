@@ -24,7 +24,7 @@ pub struct DayList {
 
 impl State {
     /// When the order was promised: when the customer placed it, else when it came.
-    fn promised(entry: &OrderEntry) -> Timestamp {
+    pub fn promised(entry: &OrderEntry) -> Timestamp {
         entry.order.placed.unwrap_or(entry.received).min(entry.received)
     }
     /// Sorts parcels into the order in which to pack: urgent ones first, then one container
@@ -52,7 +52,7 @@ impl OrderEntry {
 pub fn day(state: &State, today: Date) -> DayList {
     let size = state.policy.as_ref().map_or(u32::MAX, |policy| policy.parcels_a_day) as usize;
     let listed = state.last_list_at.filter(|_| state.last_list == Some(today));
-    let mut open: Vec<&OrderEntry> = state.orders.values().filter(|entry| state.may_print(&entry.order.key)).collect();
+    let mut open: Vec<&OrderEntry> = state.orders.values().filter(|entry| state.may_pack(&entry.order.key)).collect();
     open.sort_by_key(|entry| (!entry.is_urgent(), State::promised(entry), entry.received, &entry.order.key));
     let mut list = DayList {
         date: today,

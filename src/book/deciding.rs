@@ -106,6 +106,10 @@ fn consequence(cause: &Cause, decision: Decision) -> Consequence {
             D::Cancel => CancelOrders,
             _ => No("it cannot go on without a plan: decide retry or cancel"),
         },
+        Cause::RecordsLost(..) => match decision {
+            D::GoOn => Lift,
+            _ => No("ask the shop for the orders of that time, then decide go-on"),
+        },
         Cause::UncertainPaper(_) => match decision {
             D::OnPaper => PaperIsThere,
             D::Copy => PrintCopy,

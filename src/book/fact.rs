@@ -57,6 +57,18 @@ pub enum PersonRecord {
         /// The body as text.
         body: Hidden,
     },
+    /// What a person typed about an order: why it is held, cancelled, printed again. The fact it
+    /// belongs to has the same instant.
+    Said {
+        /// Version of the written form.
+        v: u8,
+        /// The order.
+        order: OrderKey,
+        /// When.
+        at: Timestamp,
+        /// As typed.
+        text: Hidden,
+    },
 }
 
 /// What a message led to: remembered, so that a repeated one is answered alike.
@@ -96,6 +108,9 @@ pub struct Policy {
     pub print: BTreeMap<SourceName, PrintWhen>,
     /// What happens to uncertain jobs; a missing kind prints a copy.
     pub uncertain: BTreeMap<PaperKind, WhenUncertain>,
+    /// What prints beside the slip of each parcel, by service.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub prints: BTreeMap<ServiceName, Vec<PaperKind>>,
     /// Days for which closed orders stay in the state before they are archived.
     pub archive_after_days: u32,
 }
@@ -346,6 +361,103 @@ pub enum Fact {
         /// Which.
         orders: Vec<OrderKey>,
     },
+    /// Stands in for one of these records, which are lost; written by a repair.
+    RecordsLost {
+        /// The first of them.
+        from: u64,
+        /// The last.
+        to: u64,
+    },
+    /// The ledger was damaged and repaired.
+    Repaired {
+        /// What could not be restored.
+        lost: Vec<LostRecords>,
+        /// The folder in the data folder with the files that were replaced.
+        kept_in: String,
+    },
+    /// All before this was taken in from a copy. The workshop may have gone on after the copy was made.
+    Restored {
+        /// When the copy was made.
+        made: Timestamp,
+    },
+    /// Another version of the program writes from here on.
+    ProgramChanged {
+        /// The version before; none before versions were noted.
+        from: Option<String>,
+        /// The version since.
+        to: String,
+    },
+    /// All that tells of the persons of an order is to go from every file, at once.
+    Forgotten {
+        /// Which.
+        order: OrderKey,
+        /// Who wants it.
+        by: Actor,
+    },
+    /// It is gone.
+    Erased {
+        /// Of which order.
+        order: OrderKey,
+        /// So many lines went.
+        lines: u64,
+        /// SHA-256 (hex) of the receipt that was given.
+        receipt: String,
+    },
+    /// What tells of persons is to go where their order ended before this.
+    RetentionBegun {
+        /// Closed before.
+        before: Timestamp,
+    },
+    /// It is gone, or nothing was that old.
+    RetentionDone {
+        /// Closed before.
+        before: Timestamp,
+        /// Orders concerned.
+        orders: u64,
+        /// Lines that went.
+        lines: u64,
+    },
+}
+
+/// Records that are lost for good.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LostRecords {
+    /// The first.
+    pub from: u64,
+    /// The last.
+    pub to: u64,
+    /// Instant of the last record before them.
+    pub after: Option<Timestamp>,
+    /// Instant of the first record behind them.
+    pub before: Option<Timestamp>,
+    /// Open orders may be among them; otherwise only the history of what is done is.
+    pub open_work: bool,
+}
+
+impl LostRecords {
+    /// What a person is asked about them.
+    pub fn question(&self) -> Question {
+        let shown = |at: Timestamp| at.strftime("%Y-%m-%d %H:%M:%S UTC").to_string();
+        let time = match (self.after, self.before) {
+            (Some(after), Some(before)) => format!("from between {} and {}", shown(after), shown(before)),
+            (Some(after), None) => format!("from after {}", shown(after)),
+            (None, Some(before)) => format!("from before {}", shown(before)),
+            (None, None) => "from a time that is not known".to_owned(),
+        };
+        let Self { from, to, .. } = self;
+        let records = if from == to { format!("record {from}") } else { format!("records {from} to {to}") };
+        let remedy = if self.open_work {
+            "ask the shop for the orders of that time and take them in: dawnslip intake FILE; look in the tray whether \
+             a waiting slip has come out"
+        } else {
+            "orders that are done may have lost a part of their history; nothing open is concerned"
+        };
+        Question {
+            cause: Cause::RecordsLost(*from, *to),
+            what: format!("the ledger was damaged: {records} {time} could not be restored"),
+            remedy: remedy.to_owned(),
+        }
+    }
 }
 
 /// Modes of printing.
@@ -396,7 +508,7 @@ pub enum StopKind {
     NeedsYou(Question),
     /// A person or a rule holds it.
     Held {
-        /// Why.
+        /// Why. What a person typed stands in [`PersonRecord::Said`].
         reason: String,
         /// The rule, if it was one.
         rule: Option<String>,
@@ -433,6 +545,7 @@ impl StopKind {
     pub fn advice(&self, number: &str) -> String {
         match self {
             Self::NeedsYou(question) => format!("it needs you: {}; {}", question.what, question.remedy),
+            Self::Held { reason, .. } if reason.is_empty() => format!("it is held: dawnslip release {number}"),
             Self::Held { reason, .. } => format!("it is held ({reason}): dawnslip release {number}"),
             Self::Waiting(Wait::MadeToOrder(sku)) => {
                 format!("it waits until {sku} is made: dawnslip ready {number}")

@@ -4,6 +4,7 @@
 //!
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
 
+pub mod about;
 mod acting;
 pub mod command;
 mod compare;
@@ -12,15 +13,19 @@ mod deciding;
 pub mod fact;
 pub mod find;
 mod fold;
+mod forget;
 mod passing;
 pub mod people;
 mod planning;
 mod printing;
 pub mod questions;
 mod receive;
+pub mod shared_map;
 pub mod state;
 mod step;
+pub mod tally;
 
+pub use about::{About, about};
 pub use command::*;
 pub use day::*;
 pub use deciding::decisions;
@@ -29,5 +34,6 @@ pub use find::*;
 pub use passing::LIST_LATE_AFTER;
 pub use people::*;
 pub use questions::*;
+pub use shared_map::SharedMap;
 pub use state::*;
 pub use step::step;

@@ -1,5 +1,6 @@
 //! Time passing, starts, configurations, archives.
 
+use super::fold::LOST_PRINTER;
 use super::printing::Moment;
 use super::step::{Reply, Work, refuse};
 use super::*;
@@ -15,6 +16,9 @@ const MESSAGES_KEPT: SignedDuration = SignedDuration::from_hours(15 * 24);
 const SWEEP_EVERY: SignedDuration = SignedDuration::from_hours(24);
 /// A pick list that is queued so much after its hour says that it is late, and why.
 pub const LIST_LATE_AFTER: SignedDuration = SignedDuration::from_mins(10);
+
+/// Version of this program.
+const PROGRAM: &str = env!("CARGO_PKG_VERSION");
 
 impl State {
     /// When today's pick list is due; `None` on a closed day or before the first configuration.
@@ -34,8 +38,12 @@ impl State {
     pub fn closed_longer_than(&self, now: Timestamp) -> Vec<OrderKey> {
         let Some(policy) = &self.policy else { return Vec::new() };
         let days = i64::from(policy.archive_after_days);
-        let kept = SignedDuration::from_hours(days * 24);
-        let old = |entry: &&OrderEntry| self.closed_since(entry).is_some_and(|at| now.duration_since(at) > kept);
+        let before = now.checked_sub(SignedDuration::from_hours(days * 24));
+        before.map(|before| self.closed_before(before)).unwrap_or_default()
+    }
+    /// Likewise, those that have been closed since before an instant.
+    pub fn closed_before(&self, before: Timestamp) -> Vec<OrderKey> {
+        let old = |entry: &&OrderEntry| self.closed_since(entry).is_some_and(|at| at < before);
         self.orders.values().filter(old).map(|entry| entry.order.key.clone()).collect()
     }
     /// Since when nothing is left to do for it.
@@ -91,6 +99,9 @@ impl Work<'_> {
     /// Orders whose date has come go on.
     fn pass_dates(&mut self) {
         let today = self.state.date(self.now);
+        if self.state.tally.first_date().is_none_or(|day| day > today) {
+            return;
+        }
         let come = |kind: &StopKind| matches!(kind, StopKind::Waiting(Wait::Date(day)) if *day <= today);
         let stopped = self.state.orders.values().filter(|entry| entry.stops.iter().any(|stop| come(&stop.kind)));
         let keys: Vec<OrderKey> = stopped.map(|entry| entry.order.key.clone()).collect();
@@ -131,18 +142,50 @@ impl Work<'_> {
     }
 
     pub fn started(&mut self, last_alive: Option<Timestamp>, clean: bool) -> Reply {
+        if self.state.program.as_deref() != Some(PROGRAM) {
+            let from = self.state.program.clone();
+            self.fact(Fact::ProgramChanged { from, to: PROGRAM.to_owned() });
+        }
         self.fact(Fact::Started { off_since: last_alive, clean });
+        self.ask_about_lost_records();
         let sending = self.state.jobs.values().filter_map(|job| match &job.state {
             JobState::Sending { printer } => Some((job.id, printer.clone())),
             _ => None,
         });
         let sending: Vec<(JobId, PrinterName)> = sending.collect();
         for (job, printer) in sending {
-            self.in_doubt(job, format!("the program stopped while {printer} was printing it"));
+            self.in_doubt(
+                job,
+                match printer.as_str() {
+                    LOST_PRINTER => "the records of the time after are not here: it may have been printed".to_owned(),
+                    printer => format!("the program stopped while {printer} was printing it"),
+                },
+            );
         }
         self.ask_again_after_start();
         self.effect(Effect::Spool);
         Ok(Answer::Done)
+    }
+
+    /// After a repair: a person is told what is lost, and nothing is printed for orders of which a
+    /// slip may have come out meanwhile, or which may have been cancelled, until that person says so.
+    fn ask_about_lost_records(&mut self) {
+        for lost in self.state.lost.clone() {
+            let stop = StopKind::NeedsYou(lost.question());
+            self.fact(Fact::StopPut { order: None, stop: stop.clone() });
+            if !lost.open_work {
+                continue;
+            }
+            let unprinted = self
+                .state
+                .orders
+                .values()
+                .filter(|entry| entry.cancelled.is_none() && entry.stage(&self.state.parcels) <= Stage::Planned);
+            let keys: Vec<OrderKey> = unprinted.map(|entry| entry.order.key.clone()).collect();
+            for key in keys {
+                self.fact(Fact::StopPut { order: Some(key), stop: stop.clone() });
+            }
+        }
     }
 
     pub fn adopt(&mut self, digest: ConfigDigest, policy: Box<Policy>, files: BTreeMap<String, String>) -> Reply {
@@ -164,16 +207,21 @@ impl Work<'_> {
         Ok(Answer::Said("the new configuration is in force".to_owned()))
     }
 
-    pub fn archived(&mut self, orders: Vec<OrderKey>) -> Reply {
-        let closed =
-            |key: &OrderKey| self.state.orders.get(key).is_some_and(|entry| self.state.closed_since(entry).is_some());
+    pub fn archived(&mut self, orders: Vec<OrderKey>, upto: u64) -> Reply {
+        // Of one that something happened to meanwhile, the archive would lack that.
+        let closed = |key: &OrderKey| {
+            let entry = self.state.orders.get(key).filter(|entry| entry.last_fact <= upto);
+            entry.is_some_and(|entry| self.state.closed_since(entry).is_some())
+        };
         let (closed, open): (Vec<OrderKey>, Vec<OrderKey>) = orders.into_iter().partition(closed);
         if !closed.is_empty() {
             self.fact(Fact::Archived { orders: closed });
         }
         match open.first() {
             None => Ok(Answer::Done),
-            Some(key) => refuse(format!("order {key} is open again or not here"), "it stays where it is"),
+            Some(key) => {
+                refuse(format!("order {key} is open again, has changed or is not here"), "it stays where it is")
+            }
         }
     }
 }

@@ -3,6 +3,7 @@
 
 use super::PersonRecord;
 use crate::model::*;
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -11,6 +12,8 @@ use std::collections::BTreeMap;
 pub struct People {
     persons: BTreeMap<OrderKey, BTreeMap<u32, Person>>,
     raw: BTreeMap<SourceName, BTreeMap<String, Hidden>>,
+    #[serde(default)]
+    said: BTreeMap<OrderKey, BTreeMap<Timestamp, Hidden>>,
 }
 
 impl People {
@@ -23,6 +26,9 @@ impl People {
             PersonRecord::Raw { message, body, .. } => {
                 self.raw.entry(message.source.clone()).or_default().insert(message.id.clone(), body.clone());
             }
+            PersonRecord::Said { order, at, text, .. } => {
+                self.said.entry(order.clone()).or_default().insert(*at, text.clone());
+            }
         }
     }
     /// The person of an order's version; `None` once forgotten.
@@ -33,9 +39,14 @@ impl People {
     pub fn raw(&self, message: &MessageKey) -> Option<&Hidden> {
         self.raw.get(&message.source)?.get(&message.id)
     }
-    /// Drops an order's persons from memory (archived or forgotten).
+    /// What a person typed with the fact of this instant about this order.
+    pub fn said(&self, order: &OrderKey, at: Timestamp) -> Option<&Hidden> {
+        self.said.get(order)?.get(&at)
+    }
+    /// Drops an order's persons from memory (archived or forgotten), and what was typed about it.
     pub fn drop_order(&mut self, order: &OrderKey) {
         self.persons.remove(order);
+        self.said.remove(order);
     }
     /// Drops raw bodies from memory that nothing can ask for any more: the ledger still has them.
     pub fn keep_raw(&mut self, mut wanted: impl FnMut(&SourceName, &str) -> bool) {

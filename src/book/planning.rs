@@ -38,6 +38,7 @@ impl OrderEntry {
                 | Cause::SameRevision(_)
                 | Cause::AfterPrinting(_)
                 | Cause::Uncancelled(_)
+                | Cause::RecordsLost(..)
                 | Cause::StoppedProgram(_)
                 | Cause::UncertainPaper(_) => false,
             },
@@ -116,11 +117,15 @@ impl Work<'_> {
     /// After an unclean stop: starts planning the next order if none is under way, with a
     /// mark that is on disk before the planner begins. Those that never stopped the program go first.
     pub fn start_next_carefully(&mut self) {
-        if !self.state.careful || self.state.orders.values().any(|entry| entry.plan_started) {
+        if !self.state.careful {
             return;
         }
-        let waiting = self.state.orders.values().filter(|entry| entry.asked.is_some());
-        let next = waiting.min_by_key(|entry| (entry.stopped_program, entry.received, &entry.order.key));
+        // What was started was asked for.
+        let waiting = || self.state.tally.asked().filter_map(|key| self.state.orders.get(key));
+        if waiting().any(|entry| entry.plan_started) {
+            return;
+        }
+        let next = waiting().min_by_key(|entry| (entry.stopped_program, entry.received, &entry.order.key));
         let Some((key, Some(pins))) = next.map(|entry| (entry.order.key.clone(), entry.asked.clone())) else { return };
         self.fact(Fact::PlanStarted { order: key.clone() });
         self.effect(Effect::PlanThis { order: key, pins });

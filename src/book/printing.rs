@@ -36,8 +36,12 @@ pub(super) enum Moment {
 }
 
 impl State {
-    /// May slips and cards of this order print: nothing stops it, and its plan counts?
+    /// May slips and cards of this order print: it may be packed, and there is a name to print?
     pub fn may_print(&self, key: &OrderKey) -> bool {
+        self.may_pack(key) && self.forgotten(key).is_none()
+    }
+    /// May its parcels be packed and handed over: nothing stops it, and its plan counts?
+    pub fn may_pack(&self, key: &OrderKey) -> bool {
         self.orders.get(key).is_some_and(|entry| {
             entry.cancelled.is_none()
                 && entry.stops.is_empty()
@@ -57,7 +61,9 @@ impl State {
     /// Jobs about one thing, oldest first.
     pub fn jobs_about<'a>(&'a self, subject: &'a Subject) -> Vec<&'a Job> {
         let ids = match subject {
-            Subject::Parcel(id) | Subject::Card(id, _) => self.parcels.get(id).map(|parcel| &parcel.jobs),
+            Subject::Parcel(id) | Subject::Card(id, _) | Subject::Label(id) | Subject::Customs(id) => {
+                self.parcels.get(id).map(|parcel| &parcel.jobs)
+            }
             Subject::Note(key, _) => self.orders.get(key).map(|entry| &entry.note_jobs),
             Subject::List { .. } | Subject::Test(_) => {
                 return self.jobs.values().filter(|job| job.subject == *subject).collect();
@@ -69,7 +75,9 @@ impl State {
     /// The order that a job is about.
     pub fn order_of(&self, subject: &Subject) -> Option<OrderKey> {
         match subject {
-            Subject::Parcel(id) | Subject::Card(id, _) => self.parcels.get(id)?.leading().cloned(),
+            Subject::Parcel(id) | Subject::Card(id, _) | Subject::Label(id) | Subject::Customs(id) => {
+                self.parcels.get(id)?.leading().cloned()
+            }
             Subject::Note(key, _) => Some(key.clone()),
             Subject::List { .. } | Subject::Test(_) => None,
         }
@@ -81,14 +89,16 @@ impl State {
         match job.kind {
             PaperKind::ChangeNote => cancelled == Some(false) && self.paper_out(&key),
             PaperKind::StopNote => cancelled == Some(true) && self.paper_out(&key),
-            PaperKind::Slip | PaperKind::Card => self.may_print(&key),
+            PaperKind::Slip | PaperKind::Card | PaperKind::Label | PaperKind::Customs => self.may_print(&key),
             PaperKind::PickList | PaperKind::TestPage => true,
         }
     }
     /// The paper in words: `slip of S-417/2`.
     pub fn paper_name(&self, job: &Job) -> String {
         match &job.subject {
-            Subject::Parcel(id) | Subject::Card(id, _) => format!("{} of {}", job.kind, self.label(*id)),
+            Subject::Parcel(id) | Subject::Card(id, _) | Subject::Label(id) | Subject::Customs(id) => {
+                format!("{} of {}", job.kind, self.label(*id))
+            }
             Subject::Note(key, _) => format!("{} of {}", job.kind, key.number),
             Subject::List { date, .. } => format!("{} of {date}", job.kind),
             Subject::Test(_) => job.kind.to_string(),
@@ -96,7 +106,34 @@ impl State {
     }
 }
 
+/// What a service or a person may want beside a parcel's slip and cards.
+fn beside_slip(kind: PaperKind, parcel: ParcelId) -> Option<Subject> {
+    match kind {
+        PaperKind::Label => Some(Subject::Label(parcel)),
+        PaperKind::Customs => Some(Subject::Customs(parcel)),
+        _ => None,
+    }
+}
+
 impl Work<'_> {
+    /// A person wants a label or a customs sheet of this parcel; what printed before is printed again.
+    pub fn print_beside_slip(&mut self, parcel: ParcelId, kind: PaperKind) -> Reply {
+        let Some(subject) = beside_slip(kind, parcel) else {
+            return refuse(format!("a {kind} is not printed this way"), "say label or customs");
+        };
+        let Some(key) = self.state.order_of(&subject) else {
+            return refuse("this parcel is no longer in the book", "see which are open: dawnslip orders");
+        };
+        let jobs = self.state.jobs_about(&subject);
+        if let Some(last) = jobs.iter().max_by_key(|job| job.id).map(|job| job.id) {
+            return self.reprint(last, String::new());
+        }
+        if !self.state.may_print(&key) {
+            return refuse(format!("order {} is stopped", key.number), self.what_stops(&key));
+        }
+        Ok(Answer::Queued(self.queue_job(kind, subject, None)))
+    }
+
     pub fn queue_job(&mut self, kind: PaperKind, subject: Subject, copy: Option<CopyMark>) -> JobId {
         let urgent = self.state.order_of(&subject).and_then(|key| self.state.orders.get(&key)?.plan.as_ref());
         let rank = match kind {
@@ -104,9 +141,9 @@ impl Work<'_> {
             PaperKind::ChangeNote => rank::CHANGE_NOTE,
             PaperKind::PickList => rank::PICK_LIST,
             PaperKind::TestPage => rank::TEST_PAGE,
-            PaperKind::Slip | PaperKind::Card if copy.is_some() => rank::COPY,
-            PaperKind::Slip | PaperKind::Card if urgent.is_some_and(|(plan, _)| plan.urgent) => rank::URGENT,
-            PaperKind::Slip | PaperKind::Card => rank::PARCEL,
+            kind if kind.is_of_parcel() && copy.is_some() => rank::COPY,
+            kind if kind.is_of_parcel() && urgent.is_some_and(|(plan, _)| plan.urgent) => rank::URGENT,
+            PaperKind::Slip | PaperKind::Card | PaperKind::Label | PaperKind::Customs => rank::PARCEL,
         };
         let job = JobId(self.state.last_job + 1);
         self.fact(Fact::JobQueued { job, kind, subject, copy, rank });
@@ -128,9 +165,16 @@ impl Work<'_> {
             return;
         }
         let cards = entry.planned.cards.clone();
+        let of_service = self.state.policy.as_ref().and_then(|policy| policy.prints.get(&entry.planned.service));
+        let also = of_service.cloned().unwrap_or_default();
         self.ensure_paper(PaperKind::Slip, Subject::Parcel(parcel), waits);
         for card in cards {
             self.ensure_paper(PaperKind::Card, Subject::Card(parcel, card), waits);
+        }
+        for kind in also {
+            if let Some(subject) = beside_slip(kind, parcel) {
+                self.ensure_paper(kind, subject, waits);
+            }
         }
     }
 

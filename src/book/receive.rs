@@ -4,6 +4,7 @@ use super::compare::{Age, age, differences, same_content};
 use super::step::{Reply, Work, refuse};
 use super::*;
 use crate::model::*;
+use jiff::Timestamp;
 
 /// A jump over more numbers than this is no gap but a new start of the shop's counter.
 const GAP_MAX: u64 = 50;
@@ -17,7 +18,9 @@ const DIGEST_HEAD: usize = 16;
 enum Reading {
     /// A new message.
     First,
-    /// A kept message, mapped again because a person asked for it.
+    /// A message that could not be mapped when it came, at this instant.
+    Late(Timestamp),
+    /// A message that was mapped before, or contradicts another: a person wants it to count.
     Again,
 }
 
@@ -30,7 +33,7 @@ impl Work<'_> {
                 return Ok(Answer::Kept { novelty: Novelty::Known, outcome: first.outcome.clone() });
             }
             let head: String = body_digest.chars().take(DIGEST_HEAD).collect();
-            let other = MessageKey { source: message.source.clone(), id: format!("{}~{head}", message.id) };
+            let other = MessageKey { source: message.source.clone(), id: format!("{}{OTHER_BODY}{head}", message.id) };
             if let Some(known) = known(&other.id) {
                 return Ok(Answer::Kept { novelty: Novelty::Known, outcome: known.outcome.clone() });
             }
@@ -44,7 +47,14 @@ impl Work<'_> {
                 MessageOutcome::Unmappable
             }
             Meaning::Orders(orders) => {
-                self.keep_raw(&message, raw);
+                // Nobody maps it again where an order of it is history; and of a forgotten one
+                // nothing is kept.
+                // One that is archived and held all the same changed, or the program ended, amid it.
+                let is_history = |key: &OrderKey| archived.contains(key) && !self.state.orders.contains_key(key);
+                let over = |order: &Order| is_history(&order.key) || self.state.forgotten(&order.key).is_some();
+                if !orders.iter().any(|(order, _)| over(order)) {
+                    self.keep_raw(&message, raw);
+                }
                 let keys = orders.iter().map(|(order, _)| order.key.clone()).collect();
                 for (order, person) in orders {
                     self.take(order, person, &message, Reading::First, &archived);
@@ -57,7 +67,12 @@ impl Work<'_> {
     }
 
     /// A message that was kept is mapped again.
-    pub fn remapped(&mut self, message: &MessageKey, meaning: Meaning) -> Reply {
+    pub fn remapped(
+        &mut self,
+        message: &MessageKey,
+        meaning: Meaning,
+        archived: &std::collections::BTreeSet<OrderKey>,
+    ) -> Reply {
         let known = self.state.messages.get(&message.source).and_then(|of| of.get(&message.id)).cloned();
         let Some(known) = known else {
             return refuse(
@@ -74,10 +89,15 @@ impl Work<'_> {
             }
             Meaning::NotAnOrder => MessageOutcome::NotAnOrder,
             Meaning::Orders(orders) => {
+                let reading = match known.outcome {
+                    MessageOutcome::Unmappable => Reading::Late(known.at),
+                    _ => Reading::Again,
+                };
                 let keys: Vec<OrderKey> = orders.iter().map(|(order, _)| order.key.clone()).collect();
                 for (order, person) in orders {
-                    self.take(order, person, message, Reading::Again, &Default::default());
+                    self.take(order, person, message, reading, archived);
                 }
+                self.forget_again(&keys);
                 MessageOutcome::Orders(keys)
             }
         };
@@ -104,8 +124,14 @@ impl Work<'_> {
 
     /// The same id with another body: kept under an identity of its own, and a person is asked.
     fn contradicting(&mut self, first: &MessageKey, own: MessageKey, body_digest: String, raw: Hidden) -> Reply {
-        self.keep_raw(&own, raw);
         let outcome = MessageOutcome::Contradicts;
+        let about = self.state.orders_of_message(&first.source, &first.id);
+        if about.iter().any(|key| self.state.forgotten(key).is_some()) {
+            // With the first one gone there is nothing to compare, and nothing of it is to be kept.
+            self.fact(Fact::MessageKept { message: own, body_digest, outcome: outcome.clone() });
+            return Ok(Answer::Kept { novelty: Novelty::New, outcome });
+        }
+        self.keep_raw(&own, raw);
         let cause = message_changed(&own);
         let what = format!("message {} of {} came again with another body", first.id, first.source);
         let remedy = format!(
@@ -151,13 +177,25 @@ impl Work<'_> {
                 (false, false) => self.take_new(order, person, message),
             };
         };
+        if entry.forgotten.is_some() {
+            return self.came_after_forgetting(&order);
+        }
         let known = entry.order.revision.max_comparable(self.state.cancelled_before.get(&key));
         let again = reading == Reading::Again;
         if same_content(&entry.order, &order) && (again || order.revision.is_none()) {
             return;
         }
-        match age(known, order.revision) {
-            Age::Older if !again => self.fact(Fact::OrderStale { order: key, revision: order.revision }),
+        // A corrected mapping may read another revision in the message that is in force.
+        let corrects = again && entry.message == *message;
+        let age = match (age(known, order.revision), reading) {
+            // Without revisions the arrival counts, not the day on which it could be mapped.
+            (Age::Newer, Reading::Late(arrived)) if arrived < entry.revised && !is_newer(known, order.revision) => {
+                Age::Older
+            }
+            (age, _) => age,
+        };
+        match age {
+            Age::Older if !corrects => self.fact(Fact::OrderStale { order: key, revision: order.revision }),
             Age::Equal if !again => {
                 if !same_content(&entry.order, &order) {
                     self.contradicted(order, person);
@@ -232,7 +270,12 @@ impl Work<'_> {
         if let (Some(person), true) = (person, changed) {
             self.keep_person(&key, version, person);
         }
-        self.lift_where(&key, Actor::Program, |_, kind| matches!(kind.cause(), Some(Cause::SameRevision(_))));
+        self.lift_where(&key, Actor::Program, |_, kind| match kind.cause() {
+            Some(Cause::SameRevision(_)) => true,
+            // Cancelled again before somebody answered: there is nothing to open any more.
+            Some(Cause::Uncancelled(_)) => order.cancelled,
+            _ => false,
+        });
         match (cancelled_by, order.cancelled) {
             (None, true) => self.cancel(&key, Actor::Shop, "the shop cancelled it"),
             (Some(Actor::Shop), false) if old.cancelled || before => self.uncancelled(&key),

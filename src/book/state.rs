@@ -1,15 +1,21 @@
 //! The state of all that is open: a fold of facts, nothing else.
 
+use super::shared_map::SharedMap;
+use super::tally::Tally;
 use super::{MessageOutcome, Mode, Policy, Stage, StopKind};
 use crate::model::*;
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+/// Between the id of a message and what tells another body that came under the same id.
+pub const OTHER_BODY: char = '~';
 
 /// All that is open. Serialised as the ledger's snapshot (versioned by [`super::RECORD_VERSION`]).
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(remote = "Self")]
 pub struct State {
     /// Number of the last fact that is in here.
     pub seq: u64,
@@ -24,16 +30,13 @@ pub struct State {
     /// Messages of the last 14 days and more, as `source` → `id`.
     pub messages: BTreeMap<SourceName, BTreeMap<String, MessageEntry>>,
     /// Open orders, and closed ones until they are archived.
-    #[serde(with = "pairs")]
-    pub orders: BTreeMap<OrderKey, OrderEntry>,
+    pub orders: SharedMap<OrderKey, OrderEntry>,
     /// Cancellations that came before their orders; kept while the order stands cancelled by it.
     pub cancelled_before: BTreeMap<OrderKey, CancelledBefore>,
     /// Parcels of those orders.
-    #[serde(with = "pairs")]
-    pub parcels: BTreeMap<ParcelId, ParcelEntry>,
+    pub parcels: SharedMap<ParcelId, ParcelEntry>,
     /// Jobs that are not done, and done ones until their order is archived.
-    #[serde(with = "pairs")]
-    pub jobs: BTreeMap<JobId, Job>,
+    pub jobs: SharedMap<JobId, Job>,
     /// Those of them that are `queued`, in the order in which they print.
     pub queue: BTreeSet<(u32, JobId)>,
     /// Stops that belong to no order.
@@ -56,6 +59,9 @@ pub struct State {
     pub swept: Option<Timestamp>,
     /// Times when the program was off, latest last.
     pub outages: Vec<Outage>,
+    /// Lost records about which nobody was asked yet.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lost: Vec<super::LostRecords>,
     /// Number of the last fact that changed the counted stock (a configuration).
     pub stock_seq: u64,
     /// Last identity given to a parcel.
@@ -64,20 +70,63 @@ pub struct State {
     pub last_job: u64,
     /// Count of papers that are not about a parcel (test pages, extra lists).
     pub last_extra: u32,
+    /// Orders whose personal data are to be erased and may still stand in a file.
+    #[serde(default)]
+    pub erasing: BTreeMap<OrderKey, Erasing>,
+    /// When old personal data were last looked for.
+    #[serde(default)]
+    pub retention: Option<RetentionRun>,
+    /// Version of the program that started last.
+    #[serde(default)]
+    pub program: Option<String>,
+    /// The last change of the program's version.
+    #[serde(default)]
+    pub upgraded: Option<Upgrade>,
+    /// Counts over the orders and parcels above.
+    #[serde(skip)]
+    pub tally: Tally,
 }
 
-/// A map whose keys are no strings, written as a list of pairs.
-mod pairs {
-    use serde::{Deserialize, Deserializer, Serialize, Serializer};
-    use std::collections::BTreeMap;
+/// An erasure that has begun.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Erasing {
+    /// Number of its fact.
+    pub seq: u64,
+    /// Since when.
+    pub at: Timestamp,
+}
 
-    pub fn serialize<K: Serialize, V: Serialize, S: Serializer>(map: &BTreeMap<K, V>, s: S) -> Result<S::Ok, S::Error> {
-        s.collect_seq(map.iter())
+/// The last look for personal data that are older than the retention.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RetentionRun {
+    /// When.
+    pub at: Timestamp,
+    /// Orders concerned.
+    pub orders: u64,
+    /// Lines that went.
+    pub lines: u64,
+}
+
+/// Another version of the program took over.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Upgrade {
+    /// When.
+    pub at: Timestamp,
+    /// The version before; none before versions were noted.
+    pub from: Option<String>,
+    /// The version since.
+    pub to: String,
+}
+
+impl Serialize for State {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        // The derived one, which `remote` makes a plain function.
+        Self::serialize(self, serializer)
     }
-    pub fn deserialize<'de, K: Deserialize<'de> + Ord, V: Deserialize<'de>, D: Deserializer<'de>>(
-        d: D,
-    ) -> Result<BTreeMap<K, V>, D::Error> {
-        Ok(Vec::<(K, V)>::deserialize(d)?.into_iter().collect())
+}
+impl<'de> Deserialize<'de> for State {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Ok(Self::deserialize(deserializer)?.counted())
     }
 }
 
@@ -133,6 +182,12 @@ pub struct OrderEntry {
     pub note_jobs: Vec<JobId>,
     /// Papers that a person took out: not queued again by themselves.
     pub declined: BTreeSet<Subject>,
+    /// Since when its personal data are erased by a person's wish.
+    #[serde(default)]
+    pub forgotten: Option<Timestamp>,
+    /// Number of the last fact about it, its parcels or its papers.
+    #[serde(default)]
+    pub last_fact: u64,
 }
 
 /// A cancellation that came before its order.
@@ -162,6 +217,15 @@ pub struct Stop {
     pub kind: StopKind,
     /// Since when.
     pub since: Timestamp,
+}
+
+impl Stop {
+    /// The message that a question is about: what it means, or which of its bodies counts.
+    pub fn message(&self) -> Option<MessageKey> {
+        let (Cause::Unmappable(message) | Cause::MessageChanged(message)) = self.kind.cause()? else { return None };
+        let (source, id) = message.split_once('/')?;
+        Some(MessageKey { source: source.into(), id: id.to_owned() })
+    }
 }
 
 /// A parcel.
@@ -218,11 +282,11 @@ pub struct Outage {
 
 impl OrderEntry {
     /// Has it ended: cancelled, or every parcel handed over?
-    pub fn is_closed(&self, parcels: &BTreeMap<ParcelId, ParcelEntry>) -> bool {
+    pub fn is_closed(&self, parcels: &SharedMap<ParcelId, ParcelEntry>) -> bool {
         self.cancelled.is_some() || self.stage(parcels) == Stage::HandedOver
     }
     /// The stage of the least advanced parcel.
-    pub fn stage(&self, parcels: &BTreeMap<ParcelId, ParcelEntry>) -> Stage {
+    pub fn stage(&self, parcels: &SharedMap<ParcelId, ParcelEntry>) -> Stage {
         self.parcels.iter().filter_map(|id| parcels.get(id)).map(|p| p.stage).min().unwrap_or(Stage::Received)
     }
 }
@@ -259,6 +323,21 @@ impl State {
     fn jobs_out(&self, parcel: &ParcelEntry, which: impl Fn(&Job) -> bool) -> bool {
         let mut jobs = parcel.jobs.iter().filter_map(|id| self.jobs.get(id));
         jobs.any(|job| which(job) && !matches!(job.state, JobState::Queued | JobState::Dropped { .. }))
+    }
+    /// The orders of a message that was answered; none for one that meant none.
+    pub fn orders_of_message(&self, source: &SourceName, id: &str) -> &[OrderKey] {
+        // What came under a known id with another body is kept beside it (see `receive`).
+        let first = id.split_once(OTHER_BODY).map_or(id, |(first, _)| first);
+        let ids = self.messages.get(source);
+        let of = |id: &str| match &ids?.get(id)?.outcome {
+            MessageOutcome::Orders(orders) => Some(orders.as_slice()),
+            _ => None,
+        };
+        of(id).or_else(|| of(first)).unwrap_or_default()
+    }
+    /// Messages about which a person is still asked.
+    pub fn asked_messages(&self) -> BTreeSet<MessageKey> {
+        self.loose_stops.iter().filter_map(Stop::message).collect()
     }
     /// An order's parcels that the state holds.
     pub fn parcels_of<'a>(&'a self, entry: &'a OrderEntry) -> impl Iterator<Item = (ParcelId, &'a ParcelEntry)> {

@@ -13,7 +13,7 @@ pub fn step(state: &mut State, command: Command, now: Timestamp) -> Step {
     let mut work = Work { state, now, records: Vec::new(), effects: Vec::new() };
     let reply = match command {
         Command::Receive(received) => work.receive(*received),
-        Command::Remapped { message, meaning } => work.remapped(&message, meaning),
+        Command::Remapped { message, meaning, archived } => work.remapped(&message, meaning, &archived),
         Command::Planned(plan) => work.planned(*plan),
         Command::Planning(order) => work.planning(&order),
         Command::Send { job, printer, digest } => work.send(job, printer, digest),
@@ -22,7 +22,10 @@ pub fn step(state: &mut State, command: Command, now: Timestamp) -> Step {
         Command::Tick => work.tick(),
         Command::Started { last_alive, clean } => work.started(last_alive, clean),
         Command::Adopt { digest, policy, files } => work.adopt(digest, policy, files),
-        Command::Archived(orders) => work.archived(orders),
+        Command::Archived { orders, upto } => work.archived(orders, upto),
+        Command::Erased { order, lines, receipt } => work.erased(order, lines, receipt),
+        Command::RetentionBegun { before } => work.noted(Fact::RetentionBegun { before }),
+        Command::RetentionDone { before, orders, lines } => work.noted(Fact::RetentionDone { before, orders, lines }),
         Command::Person(action) => work.act(action),
     };
     let answer = match reply {

@@ -10,7 +10,8 @@ use serde_json::json;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 If a slip is already on paper, a stop note prints and goes to the bench. The shop
-is not told: cancel it there, too.
+is not told: cancel it there, too. What you type as the reason is kept with the
+order's personal data and erased with them.
 
   dawnslip cancel 417 ordered twice by mistake")]
 pub struct Cancel {

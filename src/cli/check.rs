@@ -6,7 +6,9 @@ use super::{Ended, Folders, wiring};
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Tells every mistake at once, each with its file, line and column, and what to write
-instead. Changes nothing. Exit code 1 where there is one.
+instead; where no daemon runs, also what is damaged in the data folder; and each letter of
+an open order that no font has (add one: `fonts` in workshop.toml). Changes nothing.
+Exit code 1 where there is something.
 
   dawnslip check
   dawnslip check --config /etc/dawnslip")]

@@ -3,13 +3,13 @@
 
 use super::screen::{Fault, Screen};
 use super::{Ended, Folders, Outcome, wiring};
-use crate::book::{Action, Answer, Stamped};
+use crate::book::{Action, Answer, OpenOrder, Stamped};
 use crate::desk::routes::{Door, NEEDS_YOU, answer};
 use crate::desk::server::SOCKET_NAME;
-use crate::desk::{Backend, Busy, NoPaper, PaperForm, PaperWanted, ReadState, Remapped, TakenIn};
+use crate::desk::{Backend, Busy, Forgot, NoPaper, PaperForm, PaperWanted, ReadState, Remapped, TakenIn};
 use crate::model::{OrderKey, SourceName};
 use http_body_util::{BodyExt, Full, Limited};
-use hyper::body::{Body, Bytes};
+use hyper::body::{Body, Bytes, Incoming};
 use hyper::header::{ACCEPT, CONTENT_TYPE, HOST};
 use hyper::{Method, Request, Response, StatusCode};
 use hyper_util::rt::TokioIo;
@@ -71,6 +71,9 @@ impl Backend for Folder {
         self.read.clone()
     }
     async fn act(&self, _: Action) -> Result<Answer, Busy> {
+        Err(not_running())
+    }
+    async fn forget(&self, _: OrderKey, _: OpenOrder) -> Result<Forgot, Busy> {
         Err(not_running())
     }
     async fn history(&self, order: &OrderKey) -> Vec<Stamped> {
@@ -172,6 +175,45 @@ pub fn act(at: &Folders, path: &str, body: &Value) -> Result<Reply, Fault> {
     wait(async { send(at, path, body.to_string().into()).await })
 }
 
+/// Likewise, for what takes its time.
+///
+/// # Errors
+/// As [`act`].
+pub fn act_slowly(at: &Folders, path: &str, within: Duration) -> Result<Option<Reply>, Fault> {
+    wait(async {
+        let Some(stream) = connect(&at.data).await? else { return Ok(None) };
+        let request = request(Method::POST, path, accept(at.into()), Some(Bytes::from_static(b"{}")))?;
+        let reply = within_time(within, over_socket(stream, request)).await?;
+        reply.refusal().map_or(Ok(Some(reply)), Err)
+    })
+}
+
+/// Reads an answer of any length piece by piece; false where no daemon runs.
+///
+/// # Errors
+/// Where the desk refuses, the answer breaks off, or `take` fails.
+pub fn read_long(at: &Folders, path: &str, mut take: impl FnMut(&[u8]) -> Result<(), Fault>) -> Result<bool, Fault> {
+    wait(async {
+        let Some(stream) = connect(&at.data).await? else { return Ok(false) };
+        let response = respond(stream, request(Method::GET, path, "*/*", None)?).await?;
+        if !response.status().is_success() {
+            let refused = collect(response).await?.refusal();
+            return refused.map_or(Ok(true), Err);
+        }
+        let mut body = response.into_body();
+        while let Some(frame) = body.frame().await {
+            let frame = frame.map_err(|error| {
+                let remedy = "look into the daemon's log: it says why; then try again";
+                Fault::new("the answer broke off", error.to_string(), remedy)
+            })?;
+            if let Some(bytes) = frame.data_ref() {
+                take(bytes)?;
+            }
+        }
+        Ok(true)
+    })
+}
+
 /// Sends an action and tells what the desk said.
 ///
 /// # Errors
@@ -263,17 +305,22 @@ fn request(method: Method, path: &str, accept: &str, body: Option<Bytes>) -> Res
 async fn ask(desk: Desk, request: Request<Bytes>) -> Result<Reply, Fault> {
     match desk {
         Desk::Folder(folder) => collect(answer(&folder, Door::Socket, request).await).await,
-        Desk::Socket(stream) => {
-            let exchange = over_socket(stream, request);
-            tokio::time::timeout(ANSWER_TIME, exchange).await.unwrap_or_else(|_| {
-                let why = format!("nothing came within {} s", ANSWER_TIME.as_secs());
-                Err(Fault::new("the daemon does not answer", why, "look into its log; asking again is safe"))
-            })
-        }
+        Desk::Socket(stream) => within_time(ANSWER_TIME, over_socket(stream, request)).await,
     }
 }
 
+async fn within_time<T>(within: Duration, exchange: impl Future<Output = Result<T, Fault>>) -> Result<T, Fault> {
+    tokio::time::timeout(within, exchange).await.unwrap_or_else(|_| {
+        let why = format!("nothing came within {} s", within.as_secs());
+        Err(Fault::new("the daemon does not answer", why, "look into its log; asking again is safe"))
+    })
+}
+
 async fn over_socket(stream: UnixStream, request: Request<Bytes>) -> Result<Reply, Fault> {
+    collect(respond(stream, request).await?).await
+}
+
+async fn respond(stream: UnixStream, request: Request<Bytes>) -> Result<Response<Incoming>, Fault> {
     let broken = |error: hyper::Error| {
         Fault::new("the daemon hung up", error.to_string(), "look into its log; asking again is safe")
     };
@@ -282,8 +329,7 @@ async fn over_socket(stream: UnixStream, request: Request<Bytes>) -> Result<Repl
     tokio::spawn(async move {
         let _ = connection.await;
     });
-    let response = sender.send_request(request.map(Full::new)).await.map_err(broken)?;
-    collect(response).await
+    sender.send_request(request.map(Full::new)).await.map_err(broken)
 }
 
 async fn collect<B>(response: Response<B>) -> Result<Reply, Fault>

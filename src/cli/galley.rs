@@ -2,12 +2,16 @@
 //! every paper as picture and text into a folder, and obeys plain words (see
 //! [`crate::print::galley::control`]) on its standard input and, if asked for, on a port.
 
-use crate::print::galley::folder::{INDEX_FILE, SHEET_FILE};
+use crate::clock::{Clock, SystemClock};
+use crate::print::galley::folder::{INDEX_FILE, SHEET_FILE, remove_older};
 use crate::print::galley::{Cut, Galley, GalleyOptions, Paper, contact_sheet};
+use jiff::SignedDuration;
 use std::future::Future;
 use std::io::{self, Write};
 use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::mpsc;
@@ -16,6 +20,8 @@ use tokio::sync::mpsc;
 pub const LISTEN_DEFAULT: &str = "127.0.0.1:9100";
 /// Longest line of the control protocol.
 const LINE_BYTES_MAX: u64 = 200;
+/// Old papers are looked for so often.
+const TIDY_EVERY: Duration = Duration::from_secs(3600);
 /// Lines that may wait.
 const LINES_MAX: usize = 16;
 
@@ -28,6 +34,8 @@ pub struct Request {
     pub control: Option<SocketAddr>,
     /// What kind of printer, and the folder for its papers.
     pub options: GalleyOptions,
+    /// Papers that were printed longer ago than so many days are removed from the folder.
+    pub keep_days: u32,
 }
 
 /// The command could not be carried out.
@@ -87,10 +95,12 @@ pub async fn run(
     let mut told = 0;
     let mut talks = tokio::task::JoinSet::new();
     let mut words_open = true;
+    let mut tidy = tokio::time::interval(TIDY_EVERY);
     loop {
         tokio::select! {
             biased;
             () = &mut stop => break,
+            _ = tidy.tick() => remove_old(folder.as_deref(), request.keep_days, out)?,
             papers = galley.wait_for(told + 1) => {
                 for paper in papers.iter().filter(|paper| paper.number > told) {
                     writeln!(out, "{}", line_of(paper))?;
@@ -115,6 +125,18 @@ pub async fn run(
         }
     }
     Ok(())
+}
+
+/// Removes papers that are too old, and says so.
+fn remove_old(folder: Option<&Path>, keep_days: u32, out: &mut impl Write) -> io::Result<()> {
+    let Some(folder) = folder else { return Ok(()) };
+    let kept = SignedDuration::from_hours(i64::from(keep_days) * 24);
+    let Ok(before) = SystemClock.now().checked_sub(kept) else { return Ok(()) };
+    match remove_older(folder, before) {
+        Ok(0) => Ok(()),
+        Ok(count) => writeln!(out, "galley: {count} papers older than {keep_days} days removed"),
+        Err(error) => writeln!(out, "galley: old papers could not be removed: {error}"),
+    }
 }
 
 /// A line for people about one paper.
@@ -173,7 +195,6 @@ pub fn typed_words() -> mpsc::Receiver<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::time::Duration;
 
     /// What was told, readable while it is written.
     #[derive(Clone, Default)]
@@ -218,6 +239,7 @@ mod tests {
             listen: "127.0.0.1:0".parse().unwrap(),
             control: Some("127.0.0.1:0".parse().unwrap()),
             options: GalleyOptions { out_dir: Some(folder.path().join("papers")), ..GalleyOptions::default() },
+            keep_days: 30,
         };
         let (told, mut out) = {
             let told = Told::default();
@@ -253,6 +275,7 @@ mod tests {
             listen,
             control: Some(control.parse().unwrap()),
             options: GalleyOptions::default(),
+            keep_days: 30,
         };
         let cases = [
             (request("127.0.0.1:0".parse().unwrap(), "0.0.0.0:0"), "reachable from other machines"),

@@ -11,7 +11,9 @@ For a workshop that has no printer yet. Name its address in printers.toml.
 
   dawnslip galley --out proofs
   dawnslip galley --dots 384        a narrow roll (58 mm)
-  dawnslip galley --fail paper-out  and see what the desk says")]
+  dawnslip galley --fail paper-out  and see what the desk says
+  dawnslip galley --sheet --out proofs   what your papers will look like: each kind,
+                                         design and script, and all on sheet.png")]
 pub struct GalleyOptions {
     /// Where it listens
     #[arg(long, value_name = "ADDRESS", default_value = super::galley::LISTEN_DEFAULT)]
@@ -19,6 +21,9 @@ pub struct GalleyOptions {
     /// Where the pictures go
     #[arg(long, value_name = "DIR", default_value = "galley")]
     pub out: PathBuf,
+    /// Pictures older than so many days are removed: they show names and addresses
+    #[arg(long, value_name = "DAYS", default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..=4000))]
+    pub keep: u32,
     /// Dots across the paper
     #[arg(long, value_name = "N", default_value_t = 576)]
     pub dots: u32,
@@ -31,6 +36,9 @@ pub struct GalleyOptions {
     /// Also take control lines on this loopback port
     #[arg(long, value_name = "ADDRESS")]
     pub control: Option<SocketAddr>,
+    /// Draw one paper of each kind, design and script with the configuration's goods, and end
+    #[arg(long, conflicts_with_all = ["control", "fail"])]
+    pub sheet: bool,
     /// What is wrong with it
     #[arg(long, value_name = "FAULT")]
     pub fail: Option<String>,

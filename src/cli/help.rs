@@ -5,9 +5,30 @@ use clap::CommandFactory;
 
 /// Who needs which commands, in the order in which the overview shows them.
 pub const GROUPS: [(&str, &[&str]); 3] = [
-    ("For the bench", &["status", "picklist", "order", "packed", "unpack", "reprint", "start-packing"]),
-    ("For the owner", &["orders", "decide", "hold", "release", "cancel", "ready", "nosuch", "handed-over", "quote"]),
-    ("For the machine", &["run", "rehearse", "check", "try", "intake", "remap", "reload", "galley"]),
+    ("For the bench", &["status", "picklist", "order", "packed", "unpack", "reprint", "label", "start-packing"]),
+    (
+        "For the owner",
+        &["orders", "decide", "hold", "release", "cancel", "ready", "nosuch", "handed-over", "forget", "quote", "fit"],
+    ),
+    (
+        "For the machine",
+        &[
+            "run",
+            "rehearse",
+            "check",
+            "repair",
+            "try",
+            "intake",
+            "remap",
+            "reload",
+            "test-page",
+            "backup",
+            "backups",
+            "export",
+            "import",
+            "galley",
+        ],
+    ),
 ];
 
 const FOOT: &str = "\

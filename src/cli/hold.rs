@@ -9,6 +9,8 @@ use serde_json::json;
 /// Print nothing more for an order until it is released
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
+What you type is kept with the order's personal data and erased with them.
+
   dawnslip hold 417 the customer wants to add a bowl
   dawnslip release 417              and it goes on")]
 pub struct Hold {

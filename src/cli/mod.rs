@@ -2,16 +2,24 @@
 //!
 //! May touch: the terminal, the desk socket. Never: holds logic that a test could not reach without it.
 
+mod backup;
+mod backups;
+mod bulk;
 mod cancel;
 mod check;
 pub mod client;
 mod decide;
+mod export;
+mod fit;
+mod forget;
 mod galley;
 mod galley_options;
 mod handed_over;
 pub mod help;
 mod hold;
+mod import;
 mod intake;
+mod label;
 mod nosuch;
 mod order;
 mod orders;
@@ -28,11 +36,13 @@ pub mod rehearse_orders;
 mod release;
 mod reload;
 mod remap;
+mod repair;
 mod reprint;
 mod run;
 pub mod screen;
 mod start_packing;
 mod status;
+mod test_page;
 mod try_source;
 mod unpack;
 pub mod wiring;
@@ -95,23 +105,32 @@ pub enum Command {
     Packed(packed::Packed),
     Unpack(unpack::Unpack),
     Reprint(reprint::Reprint),
+    Label(label::Label),
     StartPacking(start_packing::StartPacking),
     Orders(orders::Orders),
     Decide(decide::Decide),
     Hold(hold::Hold),
     Release(release::Release),
     Cancel(cancel::Cancel),
+    Forget(forget::Forget),
     Ready(ready::Ready),
     Nosuch(nosuch::Nosuch),
     HandedOver(handed_over::HandedOver),
     Quote(QuoteOptions),
+    Fit(fit::FitOptions),
     Run(run::Run),
     Rehearse(RehearseOptions),
     Check(check::Check),
+    Repair(repair::Repair),
     Try(TryOptions),
     Intake(intake::Intake),
+    Backup(backup::Backup),
+    Backups(backups::Backups),
+    Export(export::Export),
+    Import(import::Import),
     Remap(remap::Remap),
     Reload(reload::Reload),
+    TestPage(test_page::TestPage),
     Galley(GalleyOptions),
 }
 
@@ -147,23 +166,32 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::Packed(args) => args.run(at, screen),
         Command::Unpack(args) => args.run(at, screen),
         Command::Reprint(args) => args.run(at, screen),
+        Command::Label(args) => args.run(at, screen),
         Command::StartPacking(args) => args.run(at, screen),
         Command::Orders(args) => args.run(at, screen),
         Command::Decide(args) => args.run(at, screen),
         Command::Hold(args) => args.run(at, screen),
         Command::Release(args) => args.run(at, screen),
         Command::Cancel(args) => args.run(at, screen),
+        Command::Forget(args) => args.run(at, screen),
         Command::Ready(args) => args.run(at, screen),
         Command::Nosuch(args) => args.run(at, screen),
         Command::HandedOver(args) => args.run(at, screen),
-        Command::Quote(args) => wiring::quote(at, args),
+        Command::Quote(args) => wiring::quote(at, screen, args),
+        Command::Fit(args) => args.run(at, screen),
         Command::Run(args) => args.run(at),
         Command::Rehearse(args) => rehearse::rehearse(at, args),
         Command::Check(args) => args.run(at),
+        Command::Repair(args) => args.run(at, screen),
         Command::Try(args) => wiring::try_source(at, args),
         Command::Intake(args) => args.run(at, screen),
+        Command::Backup(args) => args.run(at, screen),
+        Command::Backups(args) => args.run(at, screen),
+        Command::Export(args) => args.run(at, screen),
+        Command::Import(args) => args.run(at, screen),
         Command::Remap(args) => args.run(at, screen),
         Command::Reload(args) => args.run(at, screen),
-        Command::Galley(args) => wiring::galley(args),
+        Command::TestPage(args) => args.run(at, screen),
+        Command::Galley(args) => wiring::galley(at, args),
     }
 }

@@ -9,7 +9,9 @@ use serde_json::json;
 /// Print a paper once more; it carries COPY
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-`dawnslip order 417` shows its papers with their names: j12, j13.
+`dawnslip order 417` shows its papers with their names: j12, j13. The reason of a
+slip, card or note is kept with the order's personal data and erased with them; that
+of a list is not, so write no names there.
 
   dawnslip reprint j12 coffee on it")]
 pub struct Reprint {

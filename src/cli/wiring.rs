@@ -1,9 +1,10 @@
 //! Where commands meet the modules that do their work: each function turns options into one
 //! call, and errors into words for people.
 
+use super::bulk::answer_lines;
 use super::client::Folder;
 use super::screen::{Fault, Screen};
-use super::{Ended, Folders, GalleyOptions, Outcome, QuoteOptions, TryOptions, galley, quote};
+use super::{Ended, Folders, GalleyOptions, Outcome, QuoteOptions, TryOptions, galley, quote, repair};
 use crate::book::Meaning;
 use crate::clock::{Clock, SystemClock};
 use crate::config::{Colour, read_folder};
@@ -12,10 +13,13 @@ use crate::desk::{IndexLag, NoPaper, ReadState};
 use crate::intake::mapping::Mapper;
 use crate::intake::sender::{Envelope, Sender, Target};
 use crate::intake::sources::{OpenSource, SecretPlaces};
-use crate::ledger::{Ledger, RealDisk};
+use crate::ledger::damage::Survey;
+use crate::ledger::{Disk, Ledger, Opened, RealDisk};
 use crate::model::{SourceName, Workshop};
+use crate::plan::choose::bulk;
 use crate::print::galley::GalleyOptions as GalleyKind;
 use crate::print::net::TcpNet;
+use crate::slip::{Sheet, render_png, render_text};
 use std::io::Read;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
@@ -38,8 +42,11 @@ fn start_fault(error: &StartError) -> Fault {
             "name its folder: --config DIR (the sample is config/ of the source)",
         ),
         StartError::Config(_) => Fault::new("the configuration has mistakes", "", "look at each: dawnslip check"),
-        StartError::Ledger { .. } => {
-            fault("the data folder cannot be opened", error, "name it: --data DIR; another daemon may hold it")
+        StartError::Ledger { folder, cause } if cause.is_damage() => repair::damaged(folder, cause),
+        StartError::Ledger { cause, .. } => {
+            let otherwise = "name it: --data DIR; another daemon may hold it";
+            let remedy = cause.refusal().map_or(otherwise, |refusal| refusal.remedy());
+            fault("the data folder cannot be opened", error, remedy)
         }
         StartError::Listen { .. } => fault(
             "an address cannot be listened on",
@@ -66,26 +73,48 @@ pub(super) fn workshop(at: &Folders) -> Result<Workshop, Fault> {
     loaded.map_err(|error| start_fault(&error))
 }
 
+/// The data folder while no daemon runs, under its lock.
+pub(super) struct Stopped {
+    pub ledger: Ledger,
+    pub disk: Arc<dyn Disk>,
+    pub opened: Opened,
+}
+
+fn unopened(error: &dyn std::error::Error) -> Fault {
+    let remedy = "name it: --data DIR; if a daemon holds it, its socket desk.sock is missing: restart it";
+    fault("the data folder cannot be opened", error, remedy)
+}
+
+/// Opens the data folder under its lock, to look at it; [`Ledger::leave`] ends the look.
+///
+/// # Errors
+/// Where it is not there, or cannot be opened.
+pub(super) fn stopped_ledger(at: &Folders) -> Result<Stopped, Fault> {
+    if !at.data.exists() {
+        let what = format!("there is no data folder {}", at.data.display());
+        return Err(Fault::new(what, "no daemon has run on it", "name it: --data DIR; or start one: dawnslip run"));
+    }
+    let disk: Arc<dyn Disk> = Arc::new(RealDisk::new(&at.data).map_err(|error| unopened(&error))?);
+    let (ledger, opened) =
+        Ledger::open(Arc::clone(&disk), SystemClock.now()).map_err(|error| match error.is_damage() {
+            true => repair::damaged(&at.data, &error),
+            false => unopened(&error),
+        })?;
+    Ok(Stopped { ledger, disk, opened })
+}
+
 /// Opens the data folder under its lock, for reading, while no daemon runs.
 ///
 /// # Errors
 /// Where it cannot be opened.
 pub fn open_offline(at: &Folders) -> Result<Folder, Fault> {
     let workshop = Arc::new(workshop(at)?);
-    if !at.data.exists() {
-        let what = format!("there is no data folder {}", at.data.display());
-        return Err(Fault::new(what, "no daemon has run on it", "name it: --data DIR; or start one: dawnslip run"));
-    }
-    let remedy = "name it: --data DIR; if a daemon holds it, its socket desk.sock is missing: restart it";
-    let told = |error: &dyn std::error::Error| fault("the data folder cannot be opened", error, remedy);
-    let disk = Arc::new(RealDisk::new(&at.data).map_err(|error| told(&error))?);
-    let (ledger, opened) = Ledger::open(disk, SystemClock.now()).map_err(|error| told(&error))?;
-    let durable = daemon::fold(&opened).map_err(|error| told(&error))?;
+    let Stopped { ledger, opened, .. } = stopped_ledger(at)?;
+    let durable = daemon::fold(&opened).map_err(|error| unopened(&error))?;
     let archive = ledger.archive_reader();
-    ledger.leave().map_err(|error| told(&error))?;
+    ledger.leave().map_err(|error| unopened(&error))?;
     let written = durable.state.seq;
     let (state, people) = (Arc::new(durable.state), Arc::new(durable.people));
-    let facts = opened.lines;
     let setter = Mutex::new(daemon::setup::typesetter(&workshop));
     let now = SystemClock.now();
     let read = Arc::new(ReadState {
@@ -94,7 +123,9 @@ pub fn open_offline(at: &Folders) -> Result<Folder, Fault> {
         workshop: Arc::clone(&workshop),
         printers: Vec::new(),
         troubles: Vec::new(),
+        notes: opened.cut_tail.iter().map(ToString::to_string).collect(),
         refused_config: None,
+        last_backup: None,
         index: IndexLag { indexed: written, written, rebuilding: false },
         counted: Vec::new(),
         not_ready: Some("no daemon runs on this data; start it: dawnslip run".into()),
@@ -102,10 +133,8 @@ pub fn open_offline(at: &Folders) -> Result<Folder, Fault> {
     Ok(Folder {
         read,
         now,
-        history: Box::new(move |order| {
-            let archived = archive.read(order).ok().flatten().map(|found| found.facts);
-            archived.unwrap_or_else(|| daemon::facts_about(&facts, order))
-        }),
+        // What cannot be read shows as missing here; opening the folder has named damage.
+        history: Box::new(move |order| archive.facts_of(order).unwrap_or_default()),
         paper: Box::new(move |what, form| {
             let sight = Sight { state: &state, people: &people, workshop: &workshop, setter: &setter, now };
             daemon::show(&sight, &what, form).map_err(|error: NoPaper| error)
@@ -206,9 +235,16 @@ pub fn check(at: &Folders) -> Ended {
             Ok(Outcome::Problem)
         }
         Ok(workshop) => {
-            let notices = secrets_notices(at, &workshop);
+            let mut notices = secrets_notices(at, &workshop);
+            notices.extend(workshop.logo.as_ref().and_then(|place| daemon::setup::logo(place).err()));
+            let damaged = repair::checked(&at.data).filter(Survey::needs_repair);
+            if damaged.is_none() && at.data.exists() {
+                notices.extend(letters_notices(at));
+            }
             if at.json {
-                screen.say(&serde_json::json!({ "complaints": [], "notices": notices }).to_string());
+                let damage = damaged.as_ref().map(|survey| &survey.damage);
+                let told = serde_json::json!({ "complaints": [], "notices": notices, "damage": damage });
+                screen.say(&told.to_string());
             } else {
                 for notice in &notices {
                     screen.say(&format!("note: {notice}"));
@@ -223,8 +259,15 @@ pub fn check(at: &Folders) -> Ended {
                 ];
                 let counts = counts.map(|(n, what)| format!("{n} {what}{}", if n == 1 { "" } else { "s" }));
                 screen.say(&format!("{}: {}: all is well", workshop.name, counts.join(", ")));
+                if let Some(survey) = &damaged {
+                    let folder = at.data.display();
+                    screen.say(&format!(
+                        "the data folder {folder} is damaged\n{}to mend it: dawnslip repair",
+                        survey.text()
+                    ));
+                }
             }
-            Ok(Outcome::Well)
+            Ok(if damaged.is_some() { Outcome::Problem } else { Outcome::Well })
         }
     }
 }
@@ -237,6 +280,12 @@ fn secrets_notices(at: &Folders, workshop: &Workshop) -> Vec<String> {
     let secrets = workshop.sources.values().flat_map(|source| &source.secrets);
     notices.extend(secrets.filter_map(crate::config::secret::warning));
     notices
+}
+
+/// Letters of open orders that no font has; nothing where there is no ledger to ask yet.
+fn letters_notices(at: &Folders) -> Vec<String> {
+    let told = super::client::read(at, "/letters", "text/plain").map(|reply| reply.text());
+    told.unwrap_or_default().lines().filter(|line| !line.is_empty()).map(|line| format!("order {line}")).collect()
 }
 
 fn open_source(workshop: &Workshop, name: &str) -> Result<OpenSource, Fault> {
@@ -330,7 +379,13 @@ fn read_small(file: &Path) -> Result<Vec<u8>, Fault> {
 ///
 /// # Errors
 /// Where the order or the configuration cannot be read.
-pub fn quote(at: &Folders, options: QuoteOptions) -> Ended {
+pub fn quote(at: &Folders, screen: &Screen, options: QuoteOptions) -> Ended {
+    if let Some(file) = &options.ndjson {
+        return answer_lines(file, screen, |line| {
+            let answer = bulk::Instance::read(line)?.decide();
+            serde_json::to_string(&answer).map_err(|error| error.to_string())
+        });
+    }
     let workshop = workshop(at)?;
     let order = match &options.file {
         None => None,
@@ -379,11 +434,46 @@ pub fn quote(at: &Folders, options: QuoteOptions) -> Ended {
     Ok(if quoted.settled { Outcome::Well } else { Outcome::Problem })
 }
 
+/// Draws one paper of each kind, design and script, at both widths, into the folder: with it, all of them
+/// on one contact sheet.
+fn sample_sheet(at: &Folders, options: &GalleyOptions) -> Ended {
+    let remedy = "name a folder that you may write to: --out DIR";
+    let workshop = workshop(at)?;
+    let mut setter = daemon::setup::typesetter(&workshop);
+    std::fs::create_dir_all(&options.out).map_err(|error| fault("the folder cannot be made", &error, remedy))?;
+    let written = |name: &str, bytes: &[u8]| {
+        std::fs::write(options.out.join(name), bytes)
+            .map_err(|error| fault("a picture was not written", &error, remedy))
+    };
+    let mut pictures = Vec::new();
+    for (name, document) in crate::slip::sample::papers(&workshop, SystemClock.now()) {
+        let paper = crate::slip::settled(document, Vec::new(), &mut setter);
+        for (width, sheet) in [(80, Sheet::WIDE), (58, Sheet::NARROW)] {
+            let drawn = render_png(&paper, sheet, &mut setter);
+            let drawn =
+                drawn.map_err(|error| fault("a paper was not drawn", &error, "report it with your configuration"))?;
+            let text = render_text(&paper, sheet, &mut setter);
+            written(&format!("{name}-{width}mm.png"), &drawn)?;
+            written(&format!("{name}-{width}mm.txt"), text.as_bytes())?;
+            pictures.push(drawn);
+        }
+    }
+    let sheet = crate::print::galley::contact_sheet(&pictures);
+    let sheet = sheet.map_err(|error| fault("the contact sheet was not made", &error, "try again"))?;
+    written("sheet.png", &sheet)?;
+    let screen = Screen::of_terminal();
+    screen.say(&format!("{} pictures in {}; all on one: sheet.png", pictures.len(), options.out.display()));
+    Ok(Outcome::Well)
+}
+
 /// Runs the virtual printer.
 ///
 /// # Errors
 /// Where it cannot listen.
-pub fn galley(options: GalleyOptions) -> Ended {
+pub fn galley(at: &Folders, options: GalleyOptions) -> Ended {
+    if options.sheet {
+        return sample_sheet(at, &options);
+    }
     let kind = GalleyKind {
         dots: options.dots as usize,
         out_dir: Some(options.out),
@@ -393,7 +483,8 @@ pub fn galley(options: GalleyOptions) -> Ended {
         tear_at_close: true,
         ..GalleyKind::default()
     };
-    let request = galley::Request { listen: options.listen, control: options.control, options: kind };
+    let request =
+        galley::Request { listen: options.listen, control: options.control, options: kind, keep_days: options.keep };
     let (tell, words) = tokio::sync::mpsc::channel(16);
     runtime()?.block_on(async move {
         if let Some(line) = options.fail {

@@ -108,6 +108,7 @@ pub fn embedded() -> Files {
         "tariffs/compact.csv",
         "tariffs/letter.csv",
         "tariffs/road.csv",
+        "words/de.toml",
         "words/en.toml",
         "workshop.toml",
     ]

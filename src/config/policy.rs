@@ -31,6 +31,12 @@ pub fn policy(workshop: &Workshop) -> Policy {
             .collect(),
         print: workshop.sources.values().filter_map(|source| Some((source.name.clone(), source.print?))).collect(),
         uncertain,
+        prints: workshop
+            .services
+            .iter()
+            .filter(|s| !s.prints.is_empty())
+            .map(|s| (s.name.clone(), s.prints.clone()))
+            .collect(),
         archive_after_days: ARCHIVE_AFTER_DAYS.min(workshop.retention_days),
     }
 }

@@ -36,13 +36,15 @@ pub(super) fn routes(section: &Section<'_>, names: &Names) -> BTreeMap<PaperKind
 }
 
 /// Kinds of paper as they are written in this file.
-const PAPERS: [(&str, PaperKind); 6] = [
+const PAPERS: [(&str, PaperKind); 8] = [
     ("slip", PaperKind::Slip),
     ("card", PaperKind::Card),
     ("pick_list", PaperKind::PickList),
     ("change_note", PaperKind::ChangeNote),
     ("stop_note", PaperKind::StopNote),
     ("test_page", PaperKind::TestPage),
+    ("label", PaperKind::Label),
+    ("customs", PaperKind::Customs),
 ];
 
 fn usual(name: &str) -> Printer {

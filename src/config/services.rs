@@ -117,6 +117,7 @@ fn service(
             .collect(),
         weight_max: table.written("weight_max").map(|given| given.value),
         longest_max: table.written("longest_max").map(|given| given.value),
+        side_step: side_step(table),
         length_and_girth_max: table.written("length_and_girth_max").map(|given| given.value),
         sum_max: table.written("sum_max").map(|given| given.value),
         outer_max: table.written("outer_max").map(|given| given.value),
@@ -127,7 +128,40 @@ fn service(
         zones: zones.into_iter().map(|(rule, _)| rule).collect(),
         contract: table.text("contract").map(|given| given.value),
         valid: (valid.0, valid.1.map(|given| given.value)),
+        prints: prints(table),
     }
+}
+
+/// What prints beside the slip.
+fn prints(table: &Section<'_>) -> Vec<PaperKind> {
+    let mut kinds = Vec::new();
+    for given in table.texts("prints") {
+        match given.value.as_str() {
+            "label" => kinds.push(PaperKind::Label),
+            "customs" => kinds.push(PaperKind::Customs),
+            other => {
+                table.complain(
+                    &given.at,
+                    format!("{other:?} does not print beside a slip"),
+                    "\"label\" or \"customs\"",
+                );
+            }
+        }
+    }
+    kinds
+}
+
+/// A step without length would divide by nothing; one without volume prices does nothing.
+fn side_step(table: &Section<'_>) -> Option<Length> {
+    let given = table.written::<Length>("side_step")?;
+    if given.value <= Length::ZERO {
+        table.complain(&given.at, "`side_step` is nothing", "write it like \"0.25 in\", or leave it out");
+        return None;
+    }
+    if table.text("by").is_none_or(|by| by.value != "volume") {
+        table.complain(&given.at, "`side_step` has no effect here", "add by = \"volume\", or leave it out");
+    }
+    Some(given.value)
 }
 
 fn zones_of(table: &Section<'_>, lists: &BTreeMap<String, Zones>) -> Zones {

@@ -23,7 +23,7 @@ macro_rules! shapes {
 shapes! {
     WORKSHOP = "workshop.toml", "the workshop", [
         "name", "language", "time_zone", "currency", "country", "sender", "decimal_mark", "dates", "retention",
-        "labour_per_parcel", "contracts", "fonts", "card", "day", "listen", "limits",
+        "labour_per_parcel", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card", "day", "listen", "limits", "backups",
     ];
     DAY = "workshop.toml", "the day", [
         "pick_list_at", "closed_weekdays", "closed_dates", "parcels_a_day", "quiet", "burst",
@@ -32,6 +32,7 @@ shapes! {
     BURST = "workshop.toml", "the burst switch", ["orders", "within"];
     LISTEN = "workshop.toml", "the listeners", ["intake", "desk", "desk_token", "desk_hosts"];
     LIMITS = "workshop.toml", "the limits", ["body", "header_time", "body_time", "connections", "per_minute"];
+    BACKUPS = "workshop.toml", "the backups", ["at", "keep", "folder", "off"];
     SECRET = "sources.toml", "the place of a secret", ["file", "credential"];
 
     SOURCES = "sources.toml", "the sources", ["source"];
@@ -71,8 +72,8 @@ shapes! {
     SERVICES = "services.toml", "the services", ["service", "zones"];
     SERVICE = "services.toml", "a service", [
         "asked_as", "only_when_asked", "collect", "containers", "weight_max", "longest_max", "length_and_girth_max",
-        "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "zones", "surcharge", "contract",
-        "valid_from", "valid_until",
+        "side_step", "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "zones", "surcharge", "contract",
+        "valid_from", "valid_until", "prints",
     ];
     SURCHARGE = "services.toml", "a surcharge", [
         "name", "amount", "above_weight", "above_longest", "zones", "from", "until",
@@ -91,7 +92,7 @@ shapes! {
         "address", "dots", "dpi", "cutter", "confirms", "stand_in", "quiet_after", "answer_time", "uncertain", "roll",
     ];
     PAPERS = "printers.toml", "the kinds of paper", [
-        "slip", "card", "pick_list", "change_note", "stop_note", "test_page",
+        "slip", "card", "pick_list", "change_note", "stop_note", "test_page", "label", "customs",
     ];
 
     CARD = "cards/*.md", "the head of a card", ["design"];

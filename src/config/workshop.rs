@@ -17,6 +17,10 @@ use std::path::Path;
 const DESK_PORT: u16 = 7780;
 /// Default port of intake.
 const INTAKE_PORT: u16 = 7781;
+/// Persons are kept for so many days where nothing is said.
+const RETENTION_DAYS: u32 = 90;
+/// Backups likewise, or for as long as persons if that is shorter.
+const BACKUPS_KEPT_DAYS: u32 = 14;
 /// Smallest and largest body that intake may be told to take.
 const BODY_BYTES: std::ops::RangeInclusive<usize> = 1024..=16 * 1024 * 1024;
 
@@ -45,6 +49,7 @@ pub(super) fn currency(section: &Section<'_>) -> Currency {
 pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, base: &Path) -> Workshop {
     let day = section.sub("day", &shape::DAY);
     let limits = section.sub("limits", &shape::LIMITS);
+    let retention = section.written::<Days>("retention").map_or(RETENTION_DAYS, |days| days.value.0);
     let default_card = section.text("card").filter(|card| names.check(section, Kind::Card, card));
     Workshop {
         digest: ConfigDigest::new(""),
@@ -59,7 +64,8 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         country: country(section),
         sender: section.texts("sender").into_iter().inspect(|line| section.is_printed(line)).map(|l| l.value).collect(),
         day: read_day(section, day.as_ref()),
-        retention_days: section.written::<Days>("retention").map_or(90, |days| days.value.0),
+        retention_days: retention,
+        backups: read_backups(section.sub("backups", &shape::BACKUPS).as_ref(), retention),
         labour: section.money("labour_per_parcel", currency).map(|given| given.value),
         listeners: listeners(section, base),
         limits: read_limits(limits.as_ref()),
@@ -76,9 +82,17 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         default_card: default_card.map(|card| CardName(card.value)),
         words: Words::default(),
         fonts: section.text("fonts").map(|folder| base.join(folder.value)),
+        logo: section.text("logo").map(|file| LogoFile {
+            file: base.join(file.value),
+            tone: section.word("logo_tone", &TONES).unwrap_or(Tone::Line),
+            density_percent: section.whole("logo_density", 10, 200).map_or(100, |given| given.value),
+        }),
         files: BTreeMap::new(),
     }
 }
+
+/// How a logo's greys may print.
+const TONES: [(&str, Tone); 3] = [("line", Tone::Line), ("diffused", Tone::Diffused), ("ordered", Tone::Ordered)];
 
 /// Contracts that the workshop has, with where they are named.
 pub(super) fn contracts(section: &Section<'_>) -> Vec<Given<String>> {
@@ -260,6 +274,37 @@ fn address(section: &Section<'_>, key: &str) -> Option<Given<SocketAddr>> {
             None
         }
     }
+}
+
+fn read_backups(backups: Option<&Section<'_>>, retention_days: u32) -> Backups {
+    let mut meant = Backups {
+        off: false,
+        at: Time::constant(3, 30, 0, 0),
+        keep_days: BACKUPS_KEPT_DAYS.min(retention_days),
+        folder: "backups".into(),
+    };
+    let Some(backups) = backups else { return meant };
+    meant.off = backups.yes("off");
+    if let Some(at) = backups.time("at") {
+        meant.at = at.value;
+    }
+    if let Some(folder) = backups.text("folder") {
+        if folder.value.trim().is_empty() {
+            backups.complain(&folder.at, "`folder` is empty", "name a folder, like \"/mnt/stick/dawnslip\"");
+        }
+        meant.folder = folder.value.into();
+    }
+    if let Some(keep) = backups.written::<Days>("keep") {
+        meant.keep_days = keep.value.0;
+        if meant.keep_days > retention_days {
+            backups.complain(
+                &keep.at,
+                format!("names and addresses would be kept in backups for longer than the {retention_days} days of `retention`"),
+                format!("keep backups for at most \"{retention_days} days\", or say a longer `retention`"),
+            );
+        }
+    }
+    meant
 }
 
 fn read_limits(limits: Option<&Section<'_>>) -> Limits {

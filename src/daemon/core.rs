@@ -2,7 +2,7 @@
 //! disk, and hands their records to the ledger's writer. Answers and effects leave only
 //! after the writer has synced them.
 //!
-//! When the disk is full the writer refuses a group; the core then falls back to the
+//! When the disk takes nothing (full, read-only, ...) the writer refuses a group; the core then falls back to the
 //! durable state, and every command that was built on the lost one is answered `Busy`.
 
 use super::shared::Shared;
@@ -10,10 +10,8 @@ use crate::book::{Answer, Busy, Command, Effect, Record, State, Step, step};
 use crate::clock::Clock;
 use crate::ledger::record::to_line;
 use crate::ledger::writer::{Unit, WriteFailure, Writer};
-use jiff::Timestamp;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Mutex, PoisonError};
 use tokio::sync::{mpsc, oneshot};
 
 /// Commands that may wait for the core; beyond it the caller is told to come again.
@@ -36,24 +34,10 @@ pub trait Aftermath: Send + Sync {
     fn fatal(&self, why: String);
 }
 
-/// Since when the disk has been full.
-#[derive(Debug, Clone, Default)]
-struct NoRoom(Arc<Mutex<Option<Timestamp>>>);
-
-impl NoRoom {
-    fn set(&self, now: Timestamp) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(now);
-    }
-    fn clear(&self) {
-        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;
-    }
-}
-
 /// Sends commands to the core.
 #[derive(Clone)]
 pub struct CoreHandle {
     messages: mpsc::Sender<Message>,
-    no_room: NoRoom,
 }
 
 impl CoreHandle {
@@ -81,11 +65,6 @@ impl CoreHandle {
         answer.blocking_recv().unwrap_or(Err(Busy::Stopping))
     }
 
-    /// Since when the disk has been full, if it is.
-    pub fn no_room_since(&self) -> Option<Timestamp> {
-        *self.no_room.0.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
     /// So many commands wait; for metrics.
     pub fn waiting(&self) -> usize {
         COMMANDS_WAITING_MAX - self.messages.capacity()
@@ -105,10 +84,9 @@ pub fn start(
     aftermath: Arc<dyn Aftermath>,
 ) -> std::io::Result<(CoreHandle, std::thread::JoinHandle<()>)> {
     let (messages, inbox) = mpsc::channel(COMMANDS_WAITING_MAX);
-    let no_room = NoRoom::default();
-    let handle = CoreHandle { messages, no_room: no_room.clone() };
+    let handle = CoreHandle { messages };
     let ahead = shared.durable().state.clone();
-    let core = Core { ahead, epoch: 0, shared, writer, clock, aftermath, refused: Arc::default(), no_room };
+    let core = Core { ahead, epoch: 0, shared, writer, clock, aftermath, refused: Arc::default() };
     let thread = std::thread::Builder::new().name("core".into()).spawn(move || core.run(inbox))?;
     Ok((handle, thread))
 }
@@ -122,7 +100,6 @@ struct Core {
     aftermath: Arc<dyn Aftermath>,
     /// Epochs below this were refused.
     refused: Arc<AtomicU64>,
-    no_room: NoRoom,
 }
 
 impl Core {
@@ -164,14 +141,11 @@ impl Core {
         };
         let shared = Arc::clone(&self.shared);
         let aftermath = Arc::clone(&self.aftermath);
-        let no_room = self.no_room.clone();
-        let now = self.clock.now();
         let refused = Arc::clone(&self.refused);
         let epoch = self.epoch;
         let done = move |outcome: Result<(), WriteFailure>| match outcome {
             Ok(()) => {
                 if !records.is_empty() {
-                    no_room.clear();
                     shared.fold(&records);
                     aftermath.synced(records);
                 }
@@ -182,7 +156,6 @@ impl Core {
                 let _ = reply.send(Ok(answer));
             }
             Err(WriteFailure::NoRoom) => {
-                no_room.set(now);
                 // No message to the core: its queue may be full while it waits for us.
                 refused.fetch_max(epoch + 1, Ordering::Release);
                 let _ = reply.send(Err(Busy::NoRoom));

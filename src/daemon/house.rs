@@ -1,25 +1,36 @@
 //! The house: what all doors (intake, desk, printers, clock) share, and the seams that they
 //! are served through. It loads, passes on and translates; it decides nothing.
 
+use super::backups::Copier;
 use super::core::{Aftermath, CoreHandle};
+use super::damage::FoundDamage;
 use super::planner::{PlannerQueue, Request};
 use super::shared::Shared;
 use super::spool::{Healths, Spool};
+use super::upkeep::Keeping;
 use crate::book::{
-    Action, Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, People, Received, Record, State,
+    Action, Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, OpenOrder, People, Received, Record, State,
 };
 use crate::clock::Clock;
 use crate::desk::view::{self, Counted, CountedKind, IndexLag, ReadState, RefusedConfig};
 use crate::intake::listener::{Counters, Pending, Reason, Receiver};
 use crate::intake::message::raw_body;
 use crate::intake::sources::{SourceTable, Sources};
-use crate::ledger::{ArchiveReader, IndexReader, Indexer, IndexerState, Writer};
+use crate::ledger::copies::Holds;
+use crate::ledger::{ArchiveReader, IndexReader, Indexer, IndexerState, LedgerError, Writer};
 use crate::model::{MessageKey, OrderKey, SourceName, Workshop};
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock};
+use std::time::Duration;
 use tokio::sync::{Notify, watch};
+
+/// Orders that wait longer than this for the disk are told of at the desk.
+const SLOW_DISK: Duration = Duration::from_secs(5);
+/// A question about the past waits so long for the index to catch up, and looks so often.
+const INDEX_PATIENCE: Duration = Duration::from_millis(500);
+const INDEX_LOOK: Duration = Duration::from_millis(2);
 
 /// A copy of state and persons, with the number of its last fact.
 type Seen = (u64, Arc<State>, Arc<People>);
@@ -37,6 +48,8 @@ pub struct House {
     pub(super) indexer: Mutex<Option<Indexer>>,
     pub(super) index: IndexReader,
     pub(super) archive: ArchiveReader,
+    /// Copies of the data folder.
+    pub copier: Arc<Copier>,
     pub(super) planner: PlannerQueue,
     pub(super) sources: Arc<Sources>,
     pub(super) counters: OnceLock<Arc<Counters>>,
@@ -46,12 +59,18 @@ pub struct House {
     pub(super) refused_config: RwLock<Option<RefusedConfig>>,
     /// What opening the ledger had to say: damage that was got around.
     pub(super) notices: Vec<String>,
+    /// Worth knowing about the last opening; nobody needs to do anything.
+    pub(super) notes: Vec<String>,
+    /// Damage that was found while running.
+    pub(super) damage: FoundDamage,
     pub(super) opened_at: Timestamp,
     pub(super) stopping: AtomicBool,
     /// Set once the ledger has failed for good.
     pub(super) fatal: watch::Sender<Option<String>>,
     pub(super) runtime: tokio::runtime::Handle,
     pub(super) seen: Mutex<Option<Seen>>,
+    /// Held while something is put away: one at a time.
+    pub(super) keeping: tokio::sync::Mutex<Keeping>,
     /// Reads the configuration again and puts it in force.
     pub(super) reloader: Reloader,
     /// After a reload: listeners and printers that have changed are told here.
@@ -62,6 +81,11 @@ impl House {
     /// The core. It runs from the start on; before that nothing can ask.
     pub fn core(&self) -> Result<&CoreHandle, Busy> {
         self.core.get().ok_or(Busy::Stopping)
+    }
+
+    /// How the index is.
+    pub fn index_state(&self) -> IndexerState {
+        self.index.state()
     }
 
     /// The state and persons as of one instant, copied once per change.
@@ -78,24 +102,56 @@ impl House {
         }
     }
 
-    /// Orders of a message that the state no longer holds and the archive does.
-    fn archived_among(&self, meaning: &Meaning) -> BTreeSet<OrderKey> {
-        let Meaning::Orders(orders) = meaning else { return BTreeSet::new() };
-        let unknown: Vec<&OrderKey> = {
-            let durable = self.shared.durable();
-            orders.iter().map(|(order, _)| &order.key).filter(|key| !durable.state.orders.contains_key(*key)).collect()
-        };
-        let archived = |key: &OrderKey| match self.index.facts_of(key) {
-            Ok(facts) => facts.iter().any(|f| matches!(f.fact, crate::book::Fact::Archived { .. })),
-            // The index is being rebuilt: the archive itself is slower, and as true.
-            Err(_) => matches!(self.archive.read(key), Ok(Some(_))),
-        };
-        unknown.into_iter().filter(|key| archived(key)).cloned().collect()
+    /// Drops the copy that readers were given last.
+    pub(super) fn drop_seen(&self) {
+        *self.seen.lock().unwrap_or_else(PoisonError::into_inner) = None;
+    }
+
+    /// Orders of a message that stand in the archive; the book knows which of them it holds still.
+    fn archived_among(&self, meaning: &Meaning) -> Result<BTreeSet<OrderKey>, Busy> {
+        let Meaning::Orders(orders) = meaning else { return Ok(BTreeSet::new()) };
+        // Not only those that the durable state lacks: the book runs ahead of it, and may have let one go.
+        let mut archived = BTreeSet::new();
+        for (order, _) in orders {
+            if self.is_archived(&order.key)? {
+                archived.insert(order.key.clone());
+            }
+        }
+        Ok(archived)
+    }
+
+    /// Does this order stand in the archive? Only the archive takes one out of the state. Where the
+    /// disk gives no answer there is none: the order could come twice. What a damaged file hides is
+    /// told of, and holds up nothing else.
+    fn is_archived(&self, order: &OrderKey) -> Result<bool, Busy> {
+        self.archive.holds(order).or_else(|error| {
+            tracing::warn!(order = %order, error = %super::start::chain(&error), "the archive cannot be asked");
+            match error {
+                LedgerError::Disk { .. } => Err(Busy::Behind),
+                damaged => {
+                    self.damage.note(self.clock.now(), damaged.to_string());
+                    Ok(false)
+                }
+            }
+        })
+    }
+
+    /// Lets the index, which follows a little behind, take in what the durable state holds.
+    async fn wait_for_index(&self) {
+        let durable = self.shared.durable().state.seq;
+        let until = tokio::time::Instant::now() + INDEX_PATIENCE;
+        let follows = || self.index.state() == IndexerState::Serving && self.index.applied() < durable;
+        while follows() && tokio::time::Instant::now() < until {
+            tokio::time::sleep(INDEX_LOOK).await;
+        }
     }
 
     /// Hands a received message to the core; ends after the sync.
     pub async fn keep(&self, mut received: Received) -> Result<Answer, Busy> {
-        received.archived = self.archived_among(&received.meaning);
+        if self.writer.backlog().is_full() {
+            return Err(Busy::Behind);
+        }
+        received.archived = self.archived_among(&received.meaning)?;
         self.core()?.ask_now(Command::Receive(Box::new(received))).await
     }
 
@@ -106,7 +162,8 @@ impl House {
         let (Some(raw), Some(source)) = (raw, table.get(message.source.as_str())) else { return Ok(false) };
         let meaning = table.read(source, message.clone(), &raw_body(&raw)).meaning;
         let mapped = !matches!(meaning, Meaning::Unmappable { .. });
-        self.core()?.ask(Command::Remapped { message, meaning }).await?;
+        let archived = tokio::task::block_in_place(|| self.archived_among(&meaning))?;
+        self.core()?.ask(Command::Remapped { message, meaning, archived }).await?;
         Ok(mapped)
     }
 
@@ -190,12 +247,21 @@ impl House {
 
     fn troubles(&self) -> Vec<view::Trouble> {
         let mut troubles = Vec::new();
-        if let Some(since) = self.core.get().and_then(CoreHandle::no_room_since) {
+        let ago = |time: Duration| self.clock.now() - SignedDuration::try_from(time).unwrap_or_default();
+        if let Some((refusal, time)) = self.writer.refusal() {
             troubles.push(view::Trouble {
                 what: "orders cannot be kept; shops are told to send them again".into(),
-                since,
-                why: "there is no room on the disk of the data folder".into(),
-                remedy: "free some room; it goes on by itself".into(),
+                since: ago(time),
+                why: refusal.why().into(),
+                remedy: format!("{}; it goes on by itself", refusal.remedy()),
+            });
+        }
+        if let Some(time) = self.writer.busy_for().filter(|time| *time >= SLOW_DISK) {
+            troubles.push(view::Trouble {
+                what: "orders wait for the disk; shops get no answer, or are told to send them again".into(),
+                since: ago(time),
+                why: "the disk of the data folder has not confirmed what was written".into(),
+                remedy: "look into the system's log (dmesg) whether the disk is well; it goes on by itself".into(),
             });
         }
         for notice in &self.notices {
@@ -207,6 +273,8 @@ impl House {
                     .into(),
             });
         }
+        troubles.extend(self.damage.trouble());
+        troubles.extend(self.copier.trouble());
         troubles
     }
 
@@ -303,6 +371,8 @@ impl view::Backend for House {
             printers: self.printers(&workshop),
             workshop,
             troubles: self.troubles(),
+            notes: self.notes.clone(),
+            last_backup: self.copier.last_good(),
             refused_config: self.refused_config.read().unwrap_or_else(PoisonError::into_inner).clone(),
             index: IndexLag {
                 indexed: self.index.applied(),
@@ -318,10 +388,27 @@ impl view::Backend for House {
         Ok(self.core()?.ask(Command::Person(action)).await?)
     }
 
+    async fn forget(&self, order: OrderKey, open: OpenOrder) -> Result<view::Forgot, view::Busy> {
+        let archived = tokio::task::block_in_place(|| self.is_archived(&order))?;
+        Ok(self.forget_order(order, open, archived).await?)
+    }
+
     async fn history(&self, order: &OrderKey) -> Vec<crate::book::Stamped> {
-        tokio::task::block_in_place(|| match self.index.facts_of(order) {
-            Ok(facts) => facts,
-            Err(_) => self.archive.read(order).ok().flatten().map(|a| a.facts).unwrap_or_default(),
+        self.wait_for_index().await;
+        tokio::task::block_in_place(|| {
+            let told = |error: LedgerError| {
+                self.damage.note(self.clock.now(), error.to_string());
+                Vec::new()
+            };
+            // While the index is being rebuilt, all files are read.
+            let Ok(later) = self.index.facts_of(order) else {
+                return self.archive.facts_of(order).unwrap_or_else(told);
+            };
+            let archived = self.archive.read(order).map(|found| found.map(|found| found.facts).unwrap_or_default());
+            let mut facts = archived.unwrap_or_else(told);
+            let archived_upto = facts.last().map_or(0, |fact| fact.seq);
+            facts.extend(later.into_iter().filter(|fact| fact.seq > archived_upto));
+            facts
         })
     }
 
@@ -331,6 +418,14 @@ impl view::Backend for House {
 
     async fn reload(&self) -> Result<String, Vec<String>> {
         self.reload_config().await
+    }
+
+    async fn back_up(&self) -> Result<String, view::Busy> {
+        self.copier.back_up_now().await
+    }
+
+    async fn export(&self, holds: Holds) -> Result<crate::desk::Lines, view::Busy> {
+        self.copier.export_lines(holds).await
     }
 
     async fn remap(&self, source: Option<SourceName>) -> Result<view::Remapped, view::Busy> {

@@ -2,18 +2,22 @@
 //!
 //! May touch: every module. Never: decides anything about orders.
 
+pub mod backups;
 pub mod core;
+mod damage;
 mod house;
 mod paper;
 mod planner;
 mod printers;
+mod retention;
 pub mod setup;
 pub mod shared;
 mod spool;
 pub mod start;
-mod upkeep;
+pub mod upkeep;
 
 pub use house::{Door, House};
 pub use paper::{Sight, show};
+pub use planner::PLANNER_STACK_BYTES;
 pub use setup::Place;
-pub use start::{Exit, Options, Running, StartError, chain, facts_about, fold, start};
+pub use start::{Exit, Options, Running, StartError, chain, fold, start};

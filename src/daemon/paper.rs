@@ -3,6 +3,7 @@
 use crate::book::{People, State};
 use crate::desk::view::{NoPaper, PaperForm, PaperWanted};
 use crate::model::*;
+use crate::slip::letters::{Uncovered, uncovered};
 use crate::slip::{Paper, Sheet, Typesetter, Wanted, render_png, render_text};
 use hyper::body::Bytes;
 use jiff::Timestamp;
@@ -34,10 +35,8 @@ pub fn show(sight: &Sight<'_>, what: &PaperWanted, form: PaperForm) -> Result<By
             job = sight.state.jobs.get(id).ok_or_else(|| NoPaper(format!("there is no paper {id}")))?;
             Wanted::of(job)
         }
-        PaperWanted::Slip(parcel) => {
-            subject = Subject::Parcel(*parcel);
-            Wanted { kind: PaperKind::Slip, subject: &subject, copy: None }
-        }
+        PaperWanted::OfParcel(subject, kind) => Wanted { kind: *kind, subject, copy: None },
+        PaperWanted::Letters => return Ok(letters(sight, form)),
         PaperWanted::PickList => {
             subject = Subject::List { date: sight.state.date(sight.now), extra: 1 };
             Wanted { kind: PaperKind::PickList, subject: &subject, copy: None }
@@ -56,6 +55,31 @@ pub fn show(sight: &Sight<'_>, what: &PaperWanted, form: PaperForm) -> Result<By
             Ok(Bytes::from(day_json(sight, &day).to_string()))
         }
     }
+}
+
+/// Which letters of open orders no face has, order by order.
+fn letters(sight: &Sight<'_>, form: PaperForm) -> Bytes {
+    let mut setter = sight.setter.lock().unwrap_or_else(PoisonError::into_inner);
+    let found = uncovered(sight.state, sight.people, &mut setter);
+    let named = |letters: &[char]| letters.iter().map(|c| format!("U+{:04X} {c}", *c as u32)).collect::<Vec<_>>();
+    if form == PaperForm::Json {
+        let one = |of: &Uncovered| {
+            let (missing, last_resort) = (named(&of.missing), named(&of.last_resort));
+            serde_json::json!({ "order": of.order, "missing": missing, "last_resort": last_resort })
+        };
+        return Bytes::from(serde_json::json!({ "letters": found.iter().map(one).collect::<Vec<_>>() }).to_string());
+    }
+    let mut text = String::new();
+    for of in &found {
+        let number = &of.order.number;
+        if !of.missing.is_empty() {
+            text += &format!("{number}: no font has {}\n", named(&of.missing).join(", "));
+        }
+        if !of.last_resort.is_empty() {
+            text += &format!("{number}: only the last resort has {}\n", named(&of.last_resort).join(", "));
+        }
+    }
+    Bytes::from(text)
 }
 
 /// The day's parcels for programs: numbers, containers and services, in pack order.

@@ -98,33 +98,19 @@ fn plan_one(
 /// have taken, and what a person said is ready.
 fn shelf(state: &State, workshop: &Workshop, order: &OrderKey) -> Shelf {
     let mut shelf = Shelf::default();
+    let taken = state.taken_by_others(order);
     for container in &workshop.containers {
         if let Some(stock) = container.stock {
-            shelf.containers_left.insert(container.name.clone(), i64::from(stock));
+            let left = i64::from(stock) - taken.containers(&container.name);
+            shelf.containers_left.insert(container.name.clone(), left);
         }
     }
     for product in &workshop.products {
         for batch in &product.batches {
             if let Some(made) = batch.made {
-                shelf.batches_left.insert((product.sku.clone(), batch.name.clone()), made);
-            }
-        }
-    }
-    let is_open = |key: &OrderKey| state.orders.get(key).is_some_and(|entry| entry.cancelled.is_none());
-    for parcel in state.parcels.values() {
-        if parcel.orders.contains(order) || !parcel.orders.iter().any(is_open) {
-            continue;
-        }
-        let planned = &parcel.planned;
-        for name in std::iter::once(&planned.container).chain(&planned.inside) {
-            if let Some(left) = shelf.containers_left.get_mut(name) {
-                *left -= 1;
-            }
-        }
-        for content in &planned.contents {
-            let Some(batch) = &content.batch else { continue };
-            if let Some(left) = shelf.batches_left.get_mut(&(content.sku.clone(), batch.clone())) {
-                *left = left.saturating_sub(content.quantity);
+                let key = (product.sku.clone(), batch.name.clone());
+                let left = (i64::from(made) - taken.pieces(&key)).max(0);
+                shelf.batches_left.insert(key, u32::try_from(left).unwrap_or(made));
             }
         }
     }

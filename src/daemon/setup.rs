@@ -5,11 +5,14 @@ use super::start::{StartError, chain};
 use crate::config::secret::{Secret, SecretError, credentials_directory};
 use crate::config::{CardTrouble, Checks, Complaint, Complaints, Files, load_with, read_folder};
 use crate::intake::sources::{SecretPlaces, SourceError, SourceTable};
-use crate::model::Workshop;
+use crate::model::{LogoFile, Workshop};
+use crate::slip::logo::Logo;
 use crate::slip::{Fonts, Typesetter};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+/// A larger file is no logo.
+const LOGO_BYTES_MAX: u64 = 8 * 1024 * 1024;
 /// A larger file is no font.
 const FONT_BYTES_MAX: u64 = 64 * 1024 * 1024;
 
@@ -104,7 +107,27 @@ pub fn typesetter(workshop: &Workshop) -> Typesetter {
             }
         }
     }
-    Typesetter::new(Fonts::with(extra))
+    let drawing = workshop.logo.as_ref().map(logo).transpose();
+    if let Err(error) = &drawing {
+        tracing::warn!(error = error.as_str(), "the logo cannot be used");
+    }
+    Typesetter::new(Fonts::with(extra)).with_logo(drawing.unwrap_or_default())
+}
+
+/// Reads the workshop's drawing.
+///
+/// # Errors
+/// In words: where it cannot be read or is none.
+pub fn logo(place: &LogoFile) -> Result<Logo, String> {
+    let file = place.file.display();
+    let told = |why: &dyn std::error::Error| format!("the logo {file} cannot be used: {}", chain(why));
+    let size = std::fs::metadata(&place.file).map_err(|error| told(&error))?.len();
+    if size > LOGO_BYTES_MAX {
+        return Err(format!("the logo {file} has {size} bytes; make it smaller than {LOGO_BYTES_MAX}"));
+    }
+    let bytes = std::fs::read(&place.file).map_err(|error| told(&error))?;
+    let picture = crate::slip::logo::read(&bytes).map_err(|error| told(&error))?;
+    Ok(Logo { picture, tone: place.tone, density_percent: place.density_percent })
 }
 
 /// The desk's token, if one is configured.

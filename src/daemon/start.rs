@@ -1,7 +1,9 @@
 //! Starting and stopping, in a listed order.
 
 use super::House;
+use super::backups::{self, BackupLog, Copier};
 use super::core::{self, CoreHandle};
+use super::damage::FoundDamage;
 use super::house::Door;
 use super::planner::{self, PlannerQueue};
 use super::printers;
@@ -9,16 +11,15 @@ use super::setup::{self, Place};
 use super::shared::{Durable, Shared};
 use super::spool::Spool;
 use super::upkeep;
-use crate::book::{Busy, Command, Record, Stamped, State};
+use crate::book::{Busy, Command, State};
 use crate::clock::Clock;
 use crate::config::Complaints;
 use crate::desk::guard::{Guard, GuardError};
 use crate::desk::server::{SOCKET_NAME, serve_tcp, serve_unix};
 use crate::intake::listener::{Intake, Stopped};
 use crate::intake::sources::{SourceError, Sources};
-use crate::ledger::record::{Links, from_line};
-use crate::ledger::{Indexer, Ledger, LedgerError, Line, Opened, RealDisk, RecordError, SledHome, Writer};
-use crate::model::OrderKey;
+use crate::ledger::record::from_line;
+use crate::ledger::{Disk, Indexer, Ledger, LedgerError, Opened, RealDisk, RecordError, SledHome, Writer};
 use crate::print::net::Net;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -56,10 +57,14 @@ pub enum StartError {
         cause: LedgerError,
     },
     /// A record of the ledger cannot be read.
-    #[error("a record of the ledger cannot be read")]
+    #[error(
+        "a record of the ledger cannot be read; nothing was changed. If a newer dawnslip has run on these data, use that one"
+    )]
     Record(#[source] RecordError),
     /// The snapshot cannot be read.
-    #[error("the snapshot at {seq} cannot be read")]
+    #[error(
+        "the snapshot at {seq} cannot be read; nothing was changed. If a newer dawnslip has run on these data, use that one"
+    )]
     Snapshot {
         /// Number of its last fact.
         seq: u64,
@@ -157,14 +162,17 @@ struct Restored {
 /// Opens the data folder and folds what is in it.
 fn restore(data: &Path, clock: &dyn Clock) -> Result<(Restored, Arc<RealDisk>), StartError> {
     let told = |cause| StartError::Ledger { folder: data.to_owned(), cause };
-    let disk = RealDisk::new(data).map_err(|cause| StartError::Listen {
-        at: data.display().to_string(),
-        door: "data folder",
-        cause,
-    })?;
-    let disk = Arc::new(disk);
+    let unmade = |cause| told(LedgerError::Disk { doing: "make", file: ".".to_owned(), cause });
+    let disk = Arc::new(RealDisk::new(data).map_err(unmade)?);
     let (ledger, opened) = Ledger::open(disk.clone(), clock.now()).map_err(told)?;
-    let durable = fold(&opened)?;
+    let durable = match fold(&opened) {
+        Ok(durable) => durable,
+        Err(error) => {
+            // As it was found, for the program that can read it.
+            ledger.leave().map_err(told)?;
+            return Err(error);
+        }
+    };
     Ok((Restored { durable, opened, ledger }, disk))
 }
 
@@ -185,21 +193,6 @@ pub fn fold(opened: &Opened) -> Result<Durable, StartError> {
     Ok(durable)
 }
 
-/// The facts about an order among lines of the journal, for a look without a daemon: what
-/// stands before the last snapshot is not there.
-pub fn facts_about(lines: &[Line], order: &OrderKey) -> Vec<Stamped> {
-    let mut links = Links::default();
-    let facts = lines.iter().filter_map(|line| match from_line(line) {
-        Ok(Record::Fact(stamped)) => Some(stamped),
-        _ => None,
-    });
-    let is_about = |stamped: &Stamped| {
-        links.take_in(&stamped.fact);
-        links.of_fact(&stamped.fact).contains(order)
-    };
-    facts.filter(is_about).collect()
-}
-
 /// Starts everything; returns once both listeners serve.
 ///
 /// # Errors
@@ -215,12 +208,25 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
     let key = opened.installation.key;
     let table = place.sources(&workshop, key).map_err(StartError::Sources)?;
     let archive = ledger.archive_reader();
-    let indexer = Indexer::spawn(disk, &opened, SledHome::new(&data)).map_err(StartError::Thread)?;
+    let surveyed: (Arc<dyn Disk>, u64) = (disk.clone(), opened.last_seq);
+    let indexer = Indexer::spawn(disk.clone(), &opened, SledHome::new(&data)).map_err(StartError::Thread)?;
     let writer = Writer::spawn(ledger).map_err(StartError::Thread)?;
     let shared = Arc::new(Shared::new(durable, Arc::clone(&workshop)));
     let (planner, requests) = PlannerQueue::new();
     let setter = Arc::new(Mutex::new(setup::typesetter(&workshop)));
 
+    let copier = Arc::new(Copier {
+        shared: Arc::clone(&shared),
+        clock: Arc::clone(&clock),
+        disk,
+        data: data.clone(),
+        installation: opened.installation.clone(),
+        opened_at: clock.now(),
+        runtime: tokio::runtime::Handle::current(),
+        files: Arc::default(),
+        log: BackupLog::default(),
+        stopping: Default::default(),
+    });
     let house = Arc::new(House {
         shared: Arc::clone(&shared),
         core: OnceLock::new(),
@@ -229,6 +235,7 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
         index: indexer.reader(),
         indexer: Mutex::new(Some(indexer)),
         archive,
+        copier: Arc::clone(&copier),
         planner,
         sources: Arc::new(Sources::new(table)),
         counters: OnceLock::new(),
@@ -237,11 +244,14 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
         healths: Arc::default(),
         refused_config: Default::default(),
         notices: std::mem::take(&mut opened.notices),
+        notes: opened.cut_tail.iter().map(ToString::to_string).collect(),
+        damage: FoundDamage::default(),
         opened_at: clock.now(),
         stopping: Default::default(),
         fatal: watch::channel(None).0,
         runtime: tokio::runtime::Handle::current(),
         seen: Mutex::new(None),
+        keeping: Default::default(),
         reloader: {
             let place = place.clone();
             Box::new(move || place.reload(key))
@@ -297,8 +307,10 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
     let tasks = vec![
         tokio::spawn(serve_tcp(desk_listener, guard, Arc::clone(&house), stopped.clone())),
         tokio::spawn(serve_unix(unix_listener, body_max, Arc::clone(&house), stopped.clone())),
+        tokio::spawn(backups::tend(copier, stopped.clone())),
         tokio::spawn(upkeep::tend(Arc::clone(&house), stopped)),
     ];
+    super::damage::watch(Arc::clone(&house), surveyed.0, surveyed.1).map_err(StartError::Thread)?;
     let printers = printers::Printers::start(Arc::clone(&house), spool, net);
     tracing::info!(intake = %intake_at, desk = %desk_at, "running");
     Ok(Running {
@@ -330,6 +342,11 @@ async fn begin(
     for command in [started, house.adopt_command(workshop), Command::Tick] {
         core.ask(command).await.map_err(StartError::Busy)?;
     }
+    let upgraded = house.shared.durable().state.upgraded.clone().filter(|change| change.at >= house.opened_at);
+    if let Some(change) = upgraded {
+        // What it means stands at the desk's status for a day.
+        tracing::info!(from = change.from.as_deref().unwrap_or("an earlier version"), to = change.to, "upgraded");
+    }
     Ok(())
 }
 
@@ -348,6 +365,7 @@ impl Running {
     pub async fn stop(self) -> Exit {
         let mut exit = Exit::Clean;
         self.house.stopping.store(true, Ordering::Relaxed);
+        self.house.copier.stop();
         // 1. No new messages; those begun are answered.
         self.stop_intake.notify_one();
         // 2. No half paper: the printers end after the job at hand. Both at once.

@@ -2,8 +2,8 @@
 //! that turns what went wrong into a status code and a public sentence.
 
 use super::lookup::{Kind, Unclear};
-use super::{Busy, html};
-use http_body_util::Full;
+use super::{Busy, Lines, html};
+use http_body_util::{Either, Full};
 use hyper::body::Bytes;
 use hyper::header::{self, HeaderMap, HeaderValue};
 use hyper::{Response, StatusCode};
@@ -11,7 +11,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 /// What leaves the desk.
-pub type Reply = Response<Full<Bytes>>;
+pub type Reply = Response<Either<Full<Bytes>, Lines>>;
 
 /// In which form the caller wants to read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -175,7 +175,16 @@ pub fn page<J: Serialize>(
 
 /// A body with its media type, status 200.
 pub fn with_type(body: impl Into<Bytes>, media: &'static str) -> Reply {
-    let mut reply = Response::new(Full::new(body.into()));
+    with_body(Either::Left(Full::new(body.into())), media)
+}
+
+/// A body that is written while it is read.
+pub fn with_lines(lines: Lines, media: &'static str) -> Reply {
+    with_body(Either::Right(lines), media)
+}
+
+fn with_body(body: Either<Full<Bytes>, Lines>, media: &'static str) -> Reply {
+    let mut reply = Response::new(body);
     reply.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(media));
     reply.headers_mut().insert(header::VARY, HeaderValue::from_static("Accept"));
     reply

@@ -1,7 +1,7 @@
 //! What has happened to an order, in words. Pure.
 
 use super::words;
-use crate::book::{Actor, Fact, Mode, Stage, Stamped, State, StopKind};
+use crate::book::{Actor, Fact, Mode, People, Stage, Stamped, State, StopKind};
 use crate::model::*;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -19,10 +19,18 @@ pub struct Happened {
     pub fact: Fact,
 }
 
-/// An order's history, oldest first.
-pub fn history(state: &State, facts: Vec<Stamped>) -> Vec<Happened> {
+/// An order's history, oldest first, with what people typed as long as it is kept.
+pub fn history(state: &State, people: &People, order: &OrderKey, facts: Vec<Stamped>) -> Vec<Happened> {
     let in_words = |stamped: Stamped| {
-        let what = words::tame(&in_words(state, &stamped.fact));
+        let typed = matches!(
+            stamped.fact,
+            Fact::StopPut { stop: StopKind::Held { rule: None, .. }, .. }
+                | Fact::OrderCancelled { by: Actor::Person, .. }
+                | Fact::JobQueued { copy: Some(_), .. }
+        );
+        let said = people.said(order, stamped.at).filter(|_| typed);
+        let said = said.map(|text| reason(text.reveal())).unwrap_or_default();
+        let what = words::tame(&(in_words(state, &stamped.fact) + &said));
         Happened { at: stamped.at, seq: stamped.seq, what, fact: stamped.fact }
     };
     facts.into_iter().map(in_words).collect()
@@ -101,12 +109,30 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
         Fact::GapSeen { number, .. } => format!("{number} is missing"),
         Fact::GapClosed { number, by: who, .. } => format!("{number} is missing no more ({})", by(*who)),
         Fact::ConfigAdopted { digest, .. } => format!("configuration {} in force", short(digest)),
+        Fact::Forgotten { by: who, .. } => format!("all personal data are to be erased, {}", by(*who)),
+        Fact::Erased { lines, .. } => {
+            format!("personal data erased: {}", words::count(*lines as usize, "line", "lines"))
+        }
+        Fact::RetentionBegun { before } => format!("personal data of orders that ended before {before} are erased"),
+        Fact::RetentionDone { orders, .. } => {
+            format!("old personal data erased, of {}", words::count(*orders as usize, "order", "orders"))
+        }
+        Fact::ProgramChanged { to, .. } => format!("dawnslip {to} writes from here on"),
         Fact::Started { clean: true, .. } => "dawnslip started".into(),
         Fact::Started { clean: false, .. } => "dawnslip started after an unclean stop".into(),
         Fact::ModeChanged { mode: Mode::Burst } => "a burst began".into(),
         Fact::ModeChanged { mode: Mode::Trickle } => "the burst ended".into(),
         Fact::PackingStarted { by: who } => format!("packing started, {}", by(*who)),
         Fact::Archived { .. } => "archived".into(),
+        Fact::RecordsLost { from, to } => format!("this record is lost ({from} to {to} are)"),
+        Fact::Restored { made } => format!("taken in from a copy made at {made:.0}; it goes on from there"),
+        Fact::Repaired { lost, kept_in } => match lost.len() {
+            0 => format!("the ledger was repaired, nothing was lost; what was replaced lies in {kept_in}"),
+            _ => {
+                let lost: Vec<String> = lost.iter().map(|lost| format!("{} to {}", lost.from, lost.to)).collect();
+                format!("the ledger was repaired, records {} are lost", lost.join(", "))
+            }
+        },
         Fact::Swept { .. } => "old message ids were forgotten".into(),
     }
 }

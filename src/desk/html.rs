@@ -161,6 +161,9 @@ pub fn order(view: &OrderView, read: &ReadState, now: Timestamp) -> String {
     if let Some(to) = view.address_line() {
         let _ = write!(body, "<dt>to</dt><dd>{}</dd>", escape(&to));
     }
+    if let Some(at) = view.erased {
+        let _ = write!(body, "<dt>erased</dt><dd>{}</dd>", super::order::erased(zone, at));
+    }
     let _ = write!(body, "<dt>came</dt><dd>{}</dd><dt>goods</dt><dd>", clock(view.received));
     for line in &view.lines {
         let _ = write!(body, "{} × {}<br>", line.quantity, escape(&line.name));

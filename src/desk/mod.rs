@@ -13,11 +13,14 @@ pub mod lookup;
 pub mod metrics;
 pub mod order;
 pub mod orders;
+pub mod receipt;
 pub mod routes;
 pub mod server;
 pub mod status;
+mod stream;
 pub mod things;
 pub mod view;
 pub mod words;
 
+pub use stream::{Lines, LinesOut};
 pub use view::*;

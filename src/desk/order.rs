@@ -28,6 +28,9 @@ pub struct OrderView {
     pub version: u32,
     /// Who receives it; `null` once forgotten.
     pub recipient: Option<Vec<String>>,
+    /// Since when its personal data are erased.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub erased: Option<Timestamp>,
     /// Where it goes, as far as zones need it.
     pub destination: Destination,
     /// A gift.
@@ -130,11 +133,12 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
         number: words::tame(&order.key.number),
         source: order.key.source.clone(),
         stage: stage(state, entry).to_owned(),
-        stops: entry.stops.iter().map(|s| stop_view(state, &order.key, s)).collect(),
+        stops: entry.stops.iter().map(|s| stop_view(read, &order.key, s)).collect(),
         received: entry.received,
         revised: entry.revised,
         version: entry.version,
         recipient,
+        erased: entry.forgotten,
         destination: order.destination.clone(),
         gift: order.gift,
         wish: person.and_then(|p| p.wish.as_ref()).map(|wish| words::tame(wish.reveal())),
@@ -142,7 +146,7 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
         parcels: parcels.map(parcel_view).collect(),
         plan: entry.plan.as_ref().map(|(plan, _)| plan.clone()),
         papers: papers.map(|job| jobs::view(state, job)).collect(),
-        history: history(state, facts),
+        history: history(state, &read.people, &order.key, facts),
     }
 }
 
@@ -151,8 +155,8 @@ fn line_view(workshop: &Workshop, line: &Line) -> LineView {
     LineView { quantity: line.quantity, sku: line.sku.clone(), name: words::tame(name) }
 }
 
-fn stop_view(state: &State, order: &OrderKey, s: &crate::book::Stop) -> StopView {
-    let number = lookup::shown(state, order);
+fn stop_view(read: &ReadState, order: &OrderKey, s: &crate::book::Stop) -> StopView {
+    let number = lookup::shown(&read.state, order);
     let (remedy, cause) = match &s.kind {
         StopKind::NeedsYou(question) => (question.remedy.clone(), Some(question.cause.to_string())),
         StopKind::Held { .. } | StopKind::Waiting(Wait::Rule { .. }) => (format!("dawnslip release {number}"), None),
@@ -164,7 +168,9 @@ fn stop_view(state: &State, order: &OrderKey, s: &crate::book::Stop) -> StopView
             (format!("when there is more, correct the batch in products.toml; or: dawnslip ready {number}"), None)
         }
     };
-    StopView { kind: s.kind.word(), what: words::tame(&stop(&s.kind)), since: s.since, remedy, cause }
+    let said = read.people.said(order, s.since).filter(|_| matches!(s.kind, StopKind::Held { rule: None, .. }));
+    let what = stop(&s.kind) + &said.map(|text| format!(": {}", text.reveal())).unwrap_or_default();
+    StopView { kind: s.kind.word(), what: words::tame(&what), since: s.since, remedy, cause }
 }
 
 impl OrderView {
@@ -180,6 +186,9 @@ impl OrderView {
         text.push_str(&format!("{}\n\n", self.headline()));
         if let Some(to) = self.address_line() {
             text.push_str(&words::hanging("to      ", &to, columns));
+        }
+        if let Some(at) = self.erased {
+            text.push_str(&words::hanging("erased  ", &erased(zone, at), columns));
         }
         let version = if self.version > 1 {
             format!(", changed {} (version {})", clock(self.revised), self.version)
@@ -250,6 +259,11 @@ impl OrderView {
         };
         if known.is_empty() { None } else { Some(known.join(", ")) }
     }
+}
+
+/// That nothing tells of the person any more.
+pub fn erased(zone: &jiff::tz::TimeZone, at: Timestamp) -> String {
+    format!("personal data erased on {}; no slip or card can be made", words::day_and_time(zone, at))
 }
 
 /// Why this container and this service, in words.

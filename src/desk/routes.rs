@@ -1,11 +1,12 @@
 //! From path to page or command. Every action is a command of the book; nothing is decided here.
 
-use super::answer::{Problem, Reply, Wants, page, with_type};
+use super::answer::{Problem, Reply, Wants, page, with_lines, with_type};
 use super::form::{Form, decode};
 use super::lookup::Unclear;
-use super::{Backend, NoPaper, PaperForm, PaperWanted, ReadState, TakenIn};
-use super::{html, jobs, lookup, metrics, order, orders, status};
-use crate::book::{Action, Answer, Decision, Stage, find, find_parcel};
+use super::{Backend, Forgot, NoPaper, PaperForm, PaperWanted, ReadState, TakenIn};
+use super::{html, jobs, lookup, metrics, order, orders, status, words};
+use crate::book::{Action, Answer, Decision, Fact, OpenOrder, Stage, Stamped, find, find_parcel};
+use crate::ledger::copies::Holds;
 use crate::model::*;
 use hyper::body::Bytes;
 use hyper::header::{HeaderName, HeaderValue};
@@ -38,6 +39,7 @@ async fn route<B: Backend>(backend: &B, door: Door, wants: Wants, request: &Requ
     let path: Vec<&str> = path.iter().map(String::as_str).collect();
     let reads = matches!(*request.method(), Method::GET | Method::HEAD);
     match (reads, *request.method() == Method::POST) {
+        (true, _) if path == ["export"] => export(backend, door, request.uri().query().unwrap_or("")).await,
         (true, _) => read(backend, wants, &path, request.uri().query().unwrap_or("")).await,
         (_, true) => act(backend, door, wants, &path, request).await,
         _ => Err(Problem::new(
@@ -71,16 +73,14 @@ async fn read<B: Backend>(backend: &B, wants: Wants, path: &[&str], query: &str)
             let list = orders::orders(&read, &orders::Wanted { word, closed_too: query.is_set("all") });
             Ok(page(wants, || &list, || list.text(&read, now), || html::orders(&list, &read, now)))
         }
-        ["orders", number @ .., "slip.png"] if !number.is_empty() => {
-            slip(backend, &read, &number.join("/"), query, PaperForm::Png).await
-        }
-        ["orders", number @ .., "slip.txt"] if !number.is_empty() => {
-            slip(backend, &read, &number.join("/"), query, PaperForm::Text).await
+        ["orders", number @ .., file] if !number.is_empty() && of_parcel(file).is_some() => {
+            let (kind, form) = of_parcel(file).ok_or_else(|| nothing_here(path))?;
+            paper_of(backend, &read, &number.join("/"), query, kind, form).await
         }
         ["orders", number @ ..] => {
-            let key = find(&read.state, &number.join("/")).map_err(Unclear::from)?;
+            let key = known(backend, &read, &number.join("/")).await?;
             let history = backend.history(&key).await;
-            let entry = read.state.orders.get(&key).ok_or_else(not_here)?;
+            let entry = read.state.orders.get(&key).ok_or_else(|| in_the_archive(&read, &key, &history))?;
             let view = order::view(&read, entry, history);
             Ok(page(wants, || &view, || view.text(&read, now), || html::order(&view, &read, now)))
         }
@@ -94,6 +94,8 @@ async fn read<B: Backend>(backend: &B, wants: Wants, path: &[&str], query: &str)
                 Ok(with_type(page, "text/html; charset=utf-8"))
             }
         },
+        ["letters"] if wants == Wants::Json => paper(backend, PaperWanted::Letters, PaperForm::Json).await,
+        ["letters"] => paper(backend, PaperWanted::Letters, PaperForm::Text).await,
         ["picklist.png"] => paper(backend, PaperWanted::PickList, PaperForm::Png).await,
         ["jobs"] => {
             let list = jobs::all(&read);
@@ -143,6 +145,38 @@ fn not_here() -> Problem {
     )
 }
 
+/// The order that is meant: an open one by any ending of its number, an archived one by the whole.
+async fn known<B: Backend>(backend: &B, read: &ReadState, typed: &str) -> Result<OrderKey, Problem> {
+    let error = match find(&read.state, typed) {
+        Ok(key) => return Ok(key),
+        Err(error) => error,
+    };
+    let whole = read.state.shops.keys().map(|source| OrderKey { source: source.clone(), number: typed.to_owned() });
+    for key in typed.parse::<OrderKey>().into_iter().chain(whole) {
+        if !backend.history(&key).await.is_empty() {
+            return Ok(key);
+        }
+    }
+    Err(Unclear::from(error).into())
+}
+
+/// An order of which only history knows.
+fn in_the_archive(read: &ReadState, key: &OrderKey, history: &[Stamped]) -> Problem {
+    let local = |at| words::day_and_time(&read.workshop.zone, at);
+    let last = |which: fn(&Fact) -> bool| history.iter().rev().find(|stamped| which(&stamped.fact));
+    let detail = match last(|fact| matches!(fact, Fact::Forgotten { .. })) {
+        Some(forgotten) => {
+            format!("order {key} is in the archive; its personal data were erased on {}", local(forgotten.at))
+        }
+        None => format!("order {key} is in the archive"),
+    };
+    Problem::new(
+        StatusCode::GONE,
+        words::tame(&detail),
+        "see which are open: dawnslip orders; its facts: dawnslip export",
+    )
+}
+
 fn nothing_here(path: &[&str]) -> Problem {
     let detail = format!("there is nothing at /{}", path.join("/"));
     Problem::new(StatusCode::NOT_FOUND, detail, "begin at /status, /orders, /picklist or /jobs")
@@ -170,12 +204,29 @@ async fn paper<B: Backend>(backend: &B, what: PaperWanted, form: PaperForm) -> R
     Ok(with_type(bytes, media))
 }
 
-/// The slip of an order's first parcel, or of the one that `?parcel=2` names.
-async fn slip<B: Backend>(
+/// Which paper of a parcel a file's name means, and in which form.
+fn of_parcel(file: &str) -> Option<(PaperKind, PaperForm)> {
+    let (name, form) = file.rsplit_once('.')?;
+    let form = match form {
+        "png" => PaperForm::Png,
+        "txt" => PaperForm::Text,
+        _ => return None,
+    };
+    match name {
+        "slip" => Some((PaperKind::Slip, form)),
+        "label" => Some((PaperKind::Label, form)),
+        "customs" => Some((PaperKind::Customs, form)),
+        _ => None,
+    }
+}
+
+/// A paper of an order's first parcel, or of the one that `?parcel=2` names.
+async fn paper_of<B: Backend>(
     b: &B,
     read: &ReadState,
     number: &str,
     query: &str,
+    kind: PaperKind,
     form: PaperForm,
 ) -> Result<Reply, Problem> {
     let key = find(&read.state, number).map_err(Unclear::from)?;
@@ -184,7 +235,12 @@ async fn slip<B: Backend>(
     let Some(parcel) = part.checked_sub(1).and_then(|index| parcels.get(index)) else {
         return Err(no_paper(NoPaper(format!("{} has no parcel {part} yet", lookup::shown(&read.state, &key)))));
     };
-    paper(b, PaperWanted::Slip(*parcel), form).await
+    let subject = match kind {
+        PaperKind::Label => Subject::Label(*parcel),
+        PaperKind::Customs => Subject::Customs(*parcel),
+        _ => Subject::Parcel(*parcel),
+    };
+    paper(b, PaperWanted::OfParcel(subject, kind), form).await
 }
 
 async fn act<B: Backend>(
@@ -210,6 +266,24 @@ async fn act<B: Backend>(
                 )
             }),
         },
+        ["orders", number @ .., "forget"] if !number.is_empty() => {
+            let read = backend.read();
+            let key = known(backend, &read, &number.join("/")).await?;
+            let open = if form.is_set("cancel") { OpenOrder::Cancel } else { OpenOrder::Refuse };
+            match backend.forget(key, open).await? {
+                Forgot::Refused { why, remedy } => Err(Problem::new(StatusCode::CONFLICT, why, remedy)),
+                Forgot::Later(why) => Err(Problem::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    format!("it is recorded and no longer shown, but a file could not be cleaned: {why}"),
+                    "mend that; it is tried again every ten minutes and at each start; asked again, a receipt comes",
+                )),
+                Forgot::Erased(receipt) => {
+                    let text = receipt.text(&read.workshop.zone);
+                    Ok(page(wants, || receipt.json(), || text.clone(), || html::paper("receipt", &text, &[])))
+                }
+            }
+        }
+        ["backup"] => Ok(said_so(wants, &backend.back_up().await?)),
         ["remap"] => {
             let done = backend.remap(form.get("source").map(SourceName::new)).await?;
             let said = match (done.mapped, done.still_not) {
@@ -258,6 +332,8 @@ fn action(read: &ReadState, path: &[&str], form: &Form) -> Result<Action, Proble
                 "packed" => Action::Packed { parcel: parcel()? },
                 "unpack" => Action::Unpack { parcel: parcel()? },
                 "handed-over" => Action::HandedOver { parcels: vec![parcel()?] },
+                "label" => Action::PrintBesideSlip { parcel: parcel()?, kind: PaperKind::Label },
+                "customs" => Action::PrintBesideSlip { parcel: parcel()?, kind: PaperKind::Customs },
                 _ => return Err(nothing_here(path)),
             }
         }
@@ -315,6 +391,19 @@ fn decision(word: &str) -> Result<Decision, Problem> {
         let words = Decision::WORDS.map(|(word, _)| word).join(", ");
         Problem::bad(format!("{word:?} is no decision"), format!("say one of: {words}"))
     })
+}
+
+/// Everything there is, for people on this machine only.
+async fn export<B: Backend>(backend: &B, door: Door, query: &str) -> Result<Reply, Problem> {
+    if door != Door::Socket {
+        return Err(Problem::new(
+            StatusCode::FORBIDDEN,
+            "everything at once is given through the Unix socket only",
+            "run it on the machine itself: dawnslip export FILE",
+        ));
+    }
+    let holds = if Form::from_encoded(query).get("persons") == Some("no") { Holds::Facts } else { Holds::All };
+    Ok(with_lines(backend.export(holds).await?, "application/x-ndjson"))
 }
 
 /// A message from a file carries no signature, so only people on this machine may bring one.

@@ -42,6 +42,8 @@ pub struct Status {
     pub last_order: Option<LastOrder>,
     /// The last paper.
     pub last_paper: Option<LastPaper>,
+    /// When the last good backup was made.
+    pub last_backup: Option<Timestamp>,
     /// When the program was off, within a day, latest last.
     pub off: Vec<Off>,
 }
@@ -149,13 +151,17 @@ pub fn status(read: &ReadState, now: Timestamp) -> Status {
         papers: count_papers(read),
         last_order,
         last_paper,
+        last_backup: read.last_backup,
         off,
     }
 }
 
 fn notices(read: &ReadState, now: Timestamp) -> Vec<String> {
     let mut notices = Vec::new();
+    notices.extend(upgraded(read, now));
+    notices.extend(personal_data(read, now));
     notices.extend(quiet_hours(read, now));
+    notices.extend(read.notes.iter().cloned());
     let lag = read.index;
     if lag.rebuilding {
         let (done, all) = (lag.indexed, lag.written);
@@ -169,6 +175,38 @@ fn notices(read: &ReadState, now: Timestamp) -> Vec<String> {
         }
     }
     notices
+}
+
+/// For a day: another version of the program has taken over.
+fn upgraded(read: &ReadState, now: Timestamp) -> Option<String> {
+    let change = read.state.upgraded.as_ref().filter(|change| now.duration_since(change.at) <= OUTAGES_SHOWN_FOR)?;
+    let from = change.from.as_ref().map_or("an earlier version".to_owned(), |from| format!("version {from}"));
+    let since = words::moment(&read.workshop.zone, change.at, now);
+    Some(format!(
+        "dawnslip {} took over from {from} at {since}: old records stay as they are and are read as before; snapshots are written in today's form from now on",
+        change.to
+    ))
+}
+
+/// When old personal data were last looked for, and what still has to be erased.
+fn personal_data(read: &ReadState, now: Timestamp) -> Vec<String> {
+    let (state, zone) = (&read.state, &read.workshop.zone);
+    let mut lines = Vec::new();
+    if let Some(since) = state.erasing.values().map(|erasing| erasing.at).min() {
+        let orders = words::count(state.erasing.len(), "order", "orders");
+        let since = words::moment(zone, since, now);
+        lines.push(format!("personal data of {orders} are being erased since {since}; what failed is in the log"));
+    }
+    if let Some(last) = state.retention {
+        let days = words::count(read.workshop.retention_days as usize, "day", "days");
+        let found = match last.orders {
+            0 => "nothing was older".to_owned(),
+            n => format!("those of {} were erased", words::count(n as usize, "order", "orders")),
+        };
+        let at = words::moment(zone, last.at, now);
+        lines.push(format!("personal data are kept for {days} after an order ends; last looked at {at}: {found}"));
+    }
+    lines
 }
 
 /// In quiet hours: until when papers wait, where any do.
@@ -276,6 +314,7 @@ impl Status {
         let paper = self.last_paper.as_ref();
         let paper = paper.map_or("no paper yet".to_owned(), |p| format!("paper {} ({})", clock(p.at), p.what));
         lines.push(("last", format!("{order} · {paper}")));
+        lines.extend(self.last_backup.map(|at| ("backup", clock(at))));
         for off in &self.off {
             let before =
                 off.last_order.as_ref().map(|n| format!("; the last order before was {n}")).unwrap_or_default();

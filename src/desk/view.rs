@@ -1,6 +1,8 @@
 //! What the desk needs of the rest of the program: a view to read, and a few calls.
 
-use crate::book::{Action, Answer, People, Stamped, State};
+use super::Lines;
+use crate::book::{Action, Answer, OpenOrder, People, Stamped, State};
+use crate::ledger::copies::Holds;
 use crate::model::*;
 use hyper::body::Bytes;
 use jiff::Timestamp;
@@ -79,6 +81,10 @@ pub struct ReadState {
     pub printers: Vec<PrinterHealth>,
     /// What else is the matter and known to the program only: no room on the disk, damage.
     pub troubles: Vec<Trouble>,
+    /// Worth knowing, but nobody needs to do anything.
+    pub notes: Vec<String>,
+    /// When the last good backup was made.
+    pub last_backup: Option<Timestamp>,
     /// A new configuration that was refused: its complaints, first one first.
     pub refused_config: Option<RefusedConfig>,
     /// How far the index is.
@@ -113,10 +119,12 @@ pub struct Busy {
 pub enum PaperWanted {
     /// The pick list as it would print now.
     PickList,
-    /// The slip of a parcel as it would print now.
-    Slip(ParcelId),
+    /// What a parcel would have printed now: a slip, label or customs sheet.
+    OfParcel(Subject, PaperKind),
     /// A job's paper.
     Job(JobId),
+    /// No paper: the letters of open orders that no face has.
+    Letters,
 }
 
 /// In which form.
@@ -126,7 +134,7 @@ pub enum PaperForm {
     Text,
     /// A picture.
     Png,
-    /// What the paper says, as JSON (pick list only).
+    /// What it says, as JSON (pick list and letters only).
     Json,
 }
 
@@ -165,6 +173,23 @@ pub struct Remapped {
     pub still_not: u32,
 }
 
+/// What became of the wish to forget an order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Forgot {
+    /// Its personal data are gone from every file.
+    Erased(Box<super::receipt::Receipt>),
+    /// It is recorded, nothing shows the data any more, but some file could not be cleaned yet: why.
+    /// That is tried again until it is done.
+    Later(String),
+    /// Nothing was done.
+    Refused {
+        /// What is the matter.
+        why: String,
+        /// What to do.
+        remedy: String,
+    },
+}
+
 /// What the program does for the desk. The daemon implements it; so does a data folder that
 /// is opened without a daemon, which refuses everything that would change something.
 pub trait Backend: Send + Sync + 'static {
@@ -177,6 +202,9 @@ pub trait Backend: Send + Sync + 'static {
     /// A person's action as a command of the book; answered after the sync.
     fn act(&self, action: Action) -> impl Future<Output = Result<Answer, Busy>> + Send;
 
+    /// Erases all that tells of an order's persons, also of an archived one.
+    fn forget(&self, order: OrderKey, open: OpenOrder) -> impl Future<Output = Result<Forgot, Busy>> + Send;
+
     /// The facts about an order, oldest first, also of an archived one.
     fn history(&self, order: &OrderKey) -> impl Future<Output = Vec<Stamped>> + Send;
 
@@ -185,6 +213,17 @@ pub trait Backend: Send + Sync + 'static {
 
     /// Reads the configuration anew; refused with its complaints, one line each.
     fn reload(&self) -> impl Future<Output = Result<String, Vec<String>>> + Send;
+
+    /// Makes a backup now; says what was made.
+    fn back_up(&self) -> impl Future<Output = Result<String, Busy>> + Send {
+        async { Err(Busy { why: "no daemon runs here".into(), remedy: "start it: dawnslip run".into() }) }
+    }
+
+    /// Everything, as the lines of a copy.
+    fn export(&self, holds: Holds) -> impl Future<Output = Result<Lines, Busy>> + Send {
+        let _ = holds;
+        async { Err(Busy { why: "no daemon runs here".into(), remedy: "start it: dawnslip run".into() }) }
+    }
 
     /// Maps the messages again that could not be mapped, of one source or of all.
     fn remap(&self, source: Option<SourceName>) -> impl Future<Output = Result<Remapped, Busy>> + Send;

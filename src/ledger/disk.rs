@@ -3,6 +3,7 @@
 //! Paths are relative to the data directory, with `/` between names. The simulated one
 //! is [`super::sim_disk::SimDisk`].
 
+use jiff::Timestamp;
 use std::any::Any;
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read};
@@ -20,10 +21,17 @@ pub trait Disk: Send + Sync {
     fn read(&self, path: &str) -> io::Result<Vec<u8>>;
     /// The first `bytes` of a file, or all of it where it is shorter.
     fn read_start(&self, path: &str, bytes: usize) -> io::Result<Vec<u8>>;
+    /// Reads a file piece by piece, from its beginning.
+    fn reader(&self, path: &str) -> io::Result<Box<dyn Read + Send>>;
     /// Names of the files directly in `dir`, sorted; `NotFound` where there is no such directory.
     fn list(&self, dir: &str) -> io::Result<Vec<String>>;
     /// Length in bytes.
     fn len(&self, path: &str) -> io::Result<u64>;
+    /// When a file was last changed, where that is known.
+    fn modified(&self, path: &str) -> Option<Timestamp> {
+        let _ = path;
+        None
+    }
     /// Gives a file another name; a file that had it is replaced at once.
     fn rename(&self, from: &str, to: &str) -> io::Result<()>;
     /// Removes a file.
@@ -37,6 +45,8 @@ pub trait Disk: Send + Sync {
     fn lock(&self) -> io::Result<LockGuard>;
     /// Where the data directory lies, for sled; `None` for a simulated one.
     fn root(&self) -> Option<&Path>;
+    /// Bytes that may still be written; `None` where nobody can say.
+    fn room(&self) -> Option<u64>;
 }
 
 /// An open file.
@@ -64,9 +74,53 @@ impl LockGuard {
     }
 }
 
-/// True where the file system says that there is no room: full, or over quota.
-pub fn is_no_room(err: &io::Error) -> bool {
-    matches!(err.kind(), io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded)
+/// Why a file system takes nothing at present, though nothing is broken. It goes on by itself
+/// once that has changed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refusal {
+    /// Full, or over quota.
+    NoRoom,
+    /// It may only be read.
+    ReadOnly,
+    /// This user may not write.
+    NoAccess,
+    /// No further file can be opened.
+    NoDescriptors,
+}
+
+impl Refusal {
+    /// The refusal behind an error; `None` where something is broken or missing.
+    pub fn of(err: &io::Error) -> Option<Self> {
+        use rustix::io::Errno;
+        match err.kind() {
+            io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => Some(Self::NoRoom),
+            io::ErrorKind::ReadOnlyFilesystem => Some(Self::ReadOnly),
+            io::ErrorKind::PermissionDenied => Some(Self::NoAccess),
+            _ => {
+                let code = err.raw_os_error()?;
+                let none_left = [Errno::MFILE, Errno::NFILE].map(Errno::raw_os_error).contains(&code);
+                none_left.then_some(Self::NoDescriptors)
+            }
+        }
+    }
+    /// Why, in words.
+    pub fn why(self) -> &'static str {
+        match self {
+            Self::NoRoom => "there is no room on the disk of the data folder",
+            Self::ReadOnly => "the disk of the data folder can only be read at present",
+            Self::NoAccess => "this user may not write in the data folder",
+            Self::NoDescriptors => "no further file can be opened: too many are open",
+        }
+    }
+    /// What to do.
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::NoRoom => "free some room",
+            Self::ReadOnly => "look into the system's log why (dmesg), and mount it for writing again",
+            Self::NoAccess => "give the data folder back to the user that runs dawnslip",
+            Self::NoDescriptors => "end some connections, or raise the limit (LimitNOFILE, ulimit -n)",
+        }
+    }
 }
 
 /// A data directory of the machine.
@@ -124,6 +178,9 @@ impl Disk for RealDisk {
         File::open(self.at(path))?.take(bytes as u64).read_to_end(&mut start)?;
         Ok(start)
     }
+    fn reader(&self, path: &str) -> io::Result<Box<dyn Read + Send>> {
+        Ok(Box::new(File::open(self.at(path))?))
+    }
     fn list(&self, dir: &str) -> io::Result<Vec<String>> {
         let mut names = Vec::new();
         for entry in fs::read_dir(self.at(dir))? {
@@ -139,6 +196,9 @@ impl Disk for RealDisk {
     }
     fn len(&self, path: &str) -> io::Result<u64> {
         Ok(fs::metadata(self.at(path))?.len())
+    }
+    fn modified(&self, path: &str) -> Option<Timestamp> {
+        fs::metadata(self.at(path)).ok()?.modified().ok()?.try_into().ok()
     }
     fn rename(&self, from: &str, to: &str) -> io::Result<()> {
         fs::rename(self.at(from), self.at(to))
@@ -162,6 +222,10 @@ impl Disk for RealDisk {
     }
     fn root(&self) -> Option<&Path> {
         Some(&self.root)
+    }
+    fn room(&self) -> Option<u64> {
+        let stat = rustix::fs::statvfs(&self.root).ok()?;
+        Some(stat.f_bavail.saturating_mul(stat.f_frsize))
     }
 }
 

@@ -56,7 +56,7 @@ impl Header {
         bytes[28..36].copy_from_slice(&self.number.to_le_bytes());
         bytes[36..44].copy_from_slice(&self.first_seq.to_le_bytes());
         bytes[44..76].copy_from_slice(&self.before);
-        // Bytes 76 to 80 stay zero, for flags that a later version may need.
+        bytes[76..80].copy_from_slice(&program());
         let crc = crc32c(&bytes[..80]);
         bytes[80..84].copy_from_slice(&crc.to_le_bytes());
         bytes
@@ -73,7 +73,12 @@ impl Header {
         }
         let version = u32_at(bytes, 8);
         if version != FORMAT_VERSION && version != 0 {
-            return Err(HeaderError::Version(version));
+            // Where the checksum fits once the version is read as ours, its bytes are damaged: a
+            // newer program would have put its own version under the checksum.
+            let mut ours = bytes.to_vec();
+            ours[8..12].copy_from_slice(&FORMAT_VERSION.to_le_bytes());
+            let damaged = u32_at(&ours, 80) == crc32c(&ours[..80]);
+            return Err(if damaged { HeaderError::Torn } else { HeaderError::Version(version) });
         }
         if u32_at(bytes, 80) != crc32c(&bytes[..80]) {
             return Err(HeaderError::Torn);
@@ -85,6 +90,20 @@ impl Header {
             before: array_at(bytes, 44),
         })
     }
+}
+
+/// The version of this program in a header: major, minor, patch.
+fn program() -> [u8; 4] {
+    let [low, high] = env!("CARGO_PKG_VERSION_PATCH").parse::<u16>().unwrap_or(0).to_le_bytes();
+    let part = |text: &str| text.parse().unwrap_or(0);
+    [part(env!("CARGO_PKG_VERSION_MAJOR")), part(env!("CARGO_PKG_VERSION_MINOR")), low, high]
+}
+
+/// Which version of the program wrote a header; `None` for one from before that was noted.
+pub fn program_of(header: &[u8]) -> Option<String> {
+    let [major, minor, low, high] = *header.get(76..80)? else { return None };
+    let patch = u16::from_le_bytes([low, high]);
+    (major > 0 || minor > 0 || patch > 0).then(|| format!("{major}.{minor}.{patch}"))
 }
 
 /// What a frame is for.
@@ -271,9 +290,13 @@ mod tests {
         let mut bytes = header.to_bytes();
         assert_eq!(Header::from_bytes(&bytes), Ok(header));
         assert_eq!(Header::from_bytes(&bytes[..50]), Err(HeaderError::Torn));
+        bytes[8] = 2;
+        assert_eq!(Header::from_bytes(&bytes), Err(HeaderError::Torn), "only the version's byte is damaged");
+        let crc = crc32c(&bytes[..80]);
+        bytes[80..84].copy_from_slice(&crc.to_le_bytes());
+        assert_eq!(Header::from_bytes(&bytes), Err(HeaderError::Version(2)));
+        bytes[8] = 1;
         bytes[30] ^= 1;
         assert_eq!(Header::from_bytes(&bytes), Err(HeaderError::Torn));
-        bytes[8] = 2;
-        assert_eq!(Header::from_bytes(&bytes), Err(HeaderError::Version(2)));
     }
 }

@@ -1,10 +1,11 @@
-//! The seam to the index of everything that ever happened, and the one in memory.
+//! The seam to the index of what happened to the orders that are not archived yet, and the one in
+//! memory. What is archived is found by the archive itself ([`super::directory`]): so the index
+//! does not grow with the years.
 //!
 //! Keys: `f/SOURCE/NUMBER/SEQ` a fact of an order; `n/SOURCE/NUMBER` how many it has;
-//! `h/SEQ` a fact of the workshop as a whole; `m/SOURCE/ID` the fact that kept a message;
 //! `p/PARCEL` and `j/JOB` the orders they belong to.
 
-use crate::model::{JobId, MessageKey, OrderKey, ParcelId};
+use crate::model::{JobId, OrderKey, ParcelId};
 use std::collections::BTreeMap;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -26,11 +27,11 @@ pub enum IndexError {
 
 /// One change of the index.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Put {
+pub struct Change {
     /// Key.
     pub key: Vec<u8>,
-    /// New value.
-    pub value: Vec<u8>,
+    /// New value; `None` takes it out.
+    pub value: Option<Vec<u8>>,
 }
 
 /// A key with its value.
@@ -47,7 +48,7 @@ pub trait Index: Send + Sync {
     ///
     /// # Errors
     /// [`IndexError::Broken`].
-    fn commit(&self, upto_seq: u64, puts: &[Put]) -> Result<(), IndexError>;
+    fn commit(&self, upto_seq: u64, changes: &[Change]) -> Result<(), IndexError>;
     /// One value.
     ///
     /// # Errors
@@ -85,10 +86,15 @@ impl Index for MemIndex {
     fn applied(&self) -> Result<u64, IndexError> {
         Ok(self.memory().applied)
     }
-    fn commit(&self, upto_seq: u64, puts: &[Put]) -> Result<(), IndexError> {
+    fn commit(&self, upto_seq: u64, changes: &[Change]) -> Result<(), IndexError> {
         let mut memory = self.memory();
         memory.applied = upto_seq;
-        memory.map.extend(puts.iter().map(|put| (put.key.clone(), put.value.clone())));
+        for Change { key, value } in changes {
+            match value {
+                Some(value) => drop(memory.map.insert(key.clone(), value.clone())),
+                None => drop(memory.map.remove(key)),
+            }
+        }
         Ok(())
     }
     fn get(&self, key: &[u8]) -> Result<Option<Vec<u8>>, IndexError> {
@@ -107,7 +113,7 @@ impl Index for MemIndex {
 
 /// Keys of the index.
 pub(super) mod keys {
-    use super::{JobId, MessageKey, OrderKey, ParcelId};
+    use super::{JobId, OrderKey, ParcelId};
 
     /// A slash within a name would end it too early.
     fn name(text: &str) -> String {
@@ -128,12 +134,6 @@ pub(super) mod keys {
     }
     pub fn count_of(key: &OrderKey) -> Vec<u8> {
         format!("n/{}", order(key)).into_bytes()
-    }
-    pub fn house(seq: u64) -> Vec<u8> {
-        format!("h/{}", number(seq)).into_bytes()
-    }
-    pub fn message(key: &MessageKey) -> Vec<u8> {
-        format!("m/{}/{}", name(key.source.as_str()), name(&key.id)).into_bytes()
     }
     pub fn parcel(id: ParcelId) -> Vec<u8> {
         format!("p/{}", number(id.0)).into_bytes()
@@ -158,8 +158,9 @@ mod tests {
     #[test]
     fn a_range_gives_what_begins_alike_in_order_up_to_the_limit() {
         let index = MemIndex::default();
-        let put = |key: &str| Put { key: key.into(), value: vec![1] };
-        index.commit(3, &[put("a/2"), put("a/1"), put("b/1"), put("a/3")]).unwrap();
+        let put = |key: &str| Change { key: key.into(), value: Some(vec![1]) };
+        index.commit(2, &[put("a/2"), put("a/1"), put("b/1"), put("a/3"), put("a/0")]).unwrap();
+        index.commit(3, &[Change { key: "a/0".into(), value: None }]).unwrap();
         let keys: Vec<_> = index.range(b"a/", 2).unwrap().into_iter().map(|(key, _)| key).collect();
         assert_eq!(keys, [b"a/1", b"a/2"]);
         assert_eq!(index.applied(), Ok(3));

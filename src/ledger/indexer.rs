@@ -1,19 +1,22 @@
 //! Keeps the index behind the journal: takes synced facts in order, catches up from the journal
-//! where it was fed too fast, rebuilds everything from archives, carry and journal.
+//! where it was fed too fast, rebuilds everything from carry and journal: that is as much as is
+//! open, however much is archived.
 
 use super::archive::History;
 use super::index::{Index, IndexError, keys};
 use super::index_batch::{Batch, Seen, read_fact, read_number};
 use super::index_home::IndexHome;
 use super::installation::InstallationId;
-use super::{Disk, LedgerError, NumberedLine, Opened, Tag, segment, with_causes};
+use super::{Disk, LedgerError, NumberedLine, Opened, Tag, record, segment, with_causes};
 use crate::book::Stamped;
-use crate::model::{MessageKey, OrderKey};
+use crate::model::OrderKey;
+use serde::Deserialize;
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Feedings that wait at most; beyond that the indexer reads the journal itself.
 const WAITING_MAX: usize = 1024;
@@ -25,6 +28,8 @@ const GATHER: Duration = Duration::from_millis(20);
 pub const FACTS_MAX: usize = 10_000;
 /// Quiet after which it looks whether something was missed.
 const LOOK_AFTER: Duration = Duration::from_millis(200);
+/// What could not be rebuilt is tried again after at most so long.
+const PATIENCE_MAX: Duration = Duration::from_secs(60);
 /// How often files may change under a rebuild before it is left for later.
 const TRIES_MAX: u32 = 5;
 
@@ -50,9 +55,17 @@ struct Shared {
     applied: AtomicU64,
     fed: AtomicU64,
     distrusted: AtomicBool,
+    gap: Mutex<Option<String>>,
+    closing: AtomicBool,
 }
 
 impl Shared {
+    fn set_gap(&self, gap: Option<String>) {
+        *self.gap.lock().unwrap_or_else(PoisonError::into_inner) = gap;
+    }
+    fn gap(&self) -> Option<String> {
+        self.gap.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
     fn set_state(&self, state: IndexerState) {
         *self.state.lock().unwrap_or_else(PoisonError::into_inner) = state;
     }
@@ -68,7 +81,8 @@ pub struct IndexReader {
 }
 
 impl IndexReader {
-    /// All facts of an order by number, at most [`FACTS_MAX`]; none for one that never was.
+    /// All facts of an order by number, at most [`FACTS_MAX`]; none for one that never was, and only
+    /// those since then for one that is archived.
     ///
     /// # Errors
     /// [`IndexError`]; damage that shows here has the index rebuilt.
@@ -84,22 +98,6 @@ impl IndexReader {
         })
     }
 
-    /// The newest facts that belong to no order (configurations, outages, lists), by number.
-    ///
-    /// # Errors
-    /// As [`Self::facts_of`].
-    pub fn house_facts(&self, limit: usize) -> Result<Vec<Stamped>, IndexError> {
-        self.ask(|index| index.range(b"h/", limit)?.into_iter().map(|(_, json)| read_fact(&json)).collect())
-    }
-
-    /// Number of the fact that kept a message; `None` where it never came.
-    ///
-    /// # Errors
-    /// As [`Self::facts_of`].
-    pub fn has_message(&self, message: &MessageKey) -> Result<Option<u64>, IndexError> {
-        self.ask(|index| read_number(index.get(&keys::message(message))?))
-    }
-
     /// Number of the fact up to which answers are true.
     pub fn applied(&self) -> u64 {
         self.shared.applied.load(Ordering::Acquire)
@@ -107,6 +105,10 @@ impl IndexReader {
     /// So many durable facts are not in the index yet.
     pub fn lag(&self) -> u64 {
         self.shared.fed.load(Ordering::Acquire).saturating_sub(self.applied())
+    }
+    /// What it lacks, because files from which it was rebuilt are damaged or missing.
+    pub fn gap(&self) -> Option<String> {
+        self.shared.gap()
     }
     /// How it is.
     pub fn state(&self) -> IndexerState {
@@ -155,6 +157,8 @@ impl Indexer {
             applied: AtomicU64::new(0),
             fed: AtomicU64::new(opened.last_seq),
             distrusted: AtomicBool::new(false),
+            gap: Mutex::new(None),
+            closing: AtomicBool::new(false),
         });
         let worker = Worker {
             disk,
@@ -182,12 +186,16 @@ impl Indexer {
         IndexReader { shared: Arc::clone(&self.shared) }
     }
 
-    /// Takes in what was fed, flushes, ends; to be called before the ledger is closed.
+    /// Takes in what was fed, flushes, lets go of the files, ends; to be called before the ledger is
+    /// closed. Afterwards nothing can be asked, and the index can be opened again.
     pub fn close(mut self) {
+        self.shared.closing.store(true, Ordering::Release);
         let _ = self.messages.send(Message::Close);
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }
+        // Readers live on for a while; with the index they would keep its lock.
+        *self.shared.index.write().unwrap_or_else(PoisonError::into_inner) = None;
     }
 }
 
@@ -199,6 +207,9 @@ enum Trouble {
     #[error(transparent)]
     Ledger(#[from] LedgerError),
 }
+
+/// A new index, the facts that stand in carry and journal, and up to which fact.
+type Rebuilt = (Arc<dyn Index>, Seen, u64);
 
 struct Worker {
     disk: Arc<dyn Disk>,
@@ -213,9 +224,13 @@ struct Worker {
 impl Worker {
     fn run(mut self) {
         let mut index = None;
+        let (mut patience, mut next_try) = (LOOK_AFTER, Instant::now());
         loop {
-            if index.is_none() || self.shared.distrusted.swap(false, Ordering::AcqRel) {
+            let wanted = index.is_none() && Instant::now() >= next_try;
+            if self.shared.distrusted.swap(false, Ordering::AcqRel) || wanted {
                 index = self.begin();
+                patience = if index.is_some() { LOOK_AFTER } else { (patience * 2).min(PATIENCE_MAX) };
+                next_try = Instant::now() + patience;
             }
             let message = self.incoming.recv_timeout(LOOK_AFTER);
             let closes = matches!(message, Ok(Message::Close) | Err(RecvTimeoutError::Disconnected));
@@ -239,7 +254,8 @@ impl Worker {
                 if let Err(err) = &flushed {
                     tracing::warn!(error = %with_causes(err), "index not flushed");
                 }
-                if flushed.is_err() || self.shared.distrusted.load(Ordering::Acquire) {
+                let distrusted = self.shared.distrusted.load(Ordering::Acquire) || self.shared.gap().is_some();
+                if flushed.is_err() || distrusted {
                     // The next start must not take it for a whole one.
                     let _ = self.home.fresh();
                 }
@@ -258,20 +274,22 @@ impl Worker {
         self.shared.distrusted.store(false, Ordering::Release);
         let opened = if std::mem::take(&mut self.may_open) { self.open() } else { None };
         let built = match opened {
-            Some(index) => Ok(index),
-            None => self.rebuild(),
+            Some(index) => Ok((index, None)),
+            None => self.rebuild().map(|(index, seen, upto)| (index, Some((seen, upto)))),
         };
         match built {
-            Ok(index) => {
+            Ok((index, seen)) => {
                 *self.shared.index.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&index));
                 self.shared.set_state(IndexerState::Serving);
+                if let Some((seen, upto)) = seen {
+                    self.look_at_archive(seen, upto);
+                }
                 Some(index)
             }
             Err(err) => {
                 let why = with_causes(&err);
                 tracing::warn!(error = %why, "index not rebuilt");
                 self.shared.set_state(IndexerState::Broken(why));
-                std::thread::sleep(LOOK_AFTER);
                 None
             }
         }
@@ -321,7 +339,7 @@ impl Worker {
         let mut batch = Batch::new(index);
         for fact in &news {
             let json = serde_json::to_string(fact).map_err(|err| IndexError::Broken(err.to_string()))?;
-            batch.add(fact, &json, None)?;
+            batch.add(fact, &json)?;
         }
         batch.commit(last.seq)?;
         self.shared.applied.store(last.seq, Ordering::Release);
@@ -358,7 +376,7 @@ impl Worker {
         if line.seq != *next {
             return Err(IndexError::Broken(format!("record {next} is no longer in the journal")));
         }
-        batch.add(&read_fact(line.line.json.as_bytes())?, &line.line.json, None)?;
+        batch.add(&read_fact(line.line.json.as_bytes())?, &line.line.json)?;
         *next += 1;
         if batch.facts >= BATCH_FACTS {
             batch.commit(line.seq)?;
@@ -367,8 +385,52 @@ impl Worker {
         Ok(())
     }
 
-    /// Makes a new index of everything: archives, carry, journal.
-    fn rebuild(&mut self) -> Result<Arc<dyn Index>, Trouble> {
+    /// Is every archive whole, and every fact up to `upto` in some file? `seen` are those that stand
+    /// in carry and journal. Reads all archives, which may take its time: the index serves meanwhile.
+    fn look_at_archive(&self, mut seen: Seen, upto: u64) {
+        let history = History { disk: self.disk.as_ref(), id: self.id };
+        let mut look = || -> Result<(), LedgerError> {
+            let mut damage = None;
+            for path in history.archive_files()? {
+                if self.shared.closing.load(Ordering::Acquire) {
+                    return Ok(());
+                }
+                let read = history.read_archive(&path, |_, json| {
+                    if let Ok(Number { seq }) = serde_json::from_str(json)
+                        && seq <= upto
+                    {
+                        seen.add(seq);
+                    }
+                    Ok(())
+                });
+                damage = damage.or(read.err());
+            }
+            let missing = |seq| LedgerError::Incomplete { what: format!("record {seq} is in no file") };
+            damage.or_else(|| seen.first_missing(upto).map(missing)).map_or(Ok(()), Err)
+        };
+        if let Err(err) = look() {
+            let why = with_causes(&err);
+            tracing::warn!(why = %why, "archives lack what is damaged");
+            self.shared.set_gap(Some(self.shared.gap().unwrap_or(why)));
+        }
+    }
+
+    /// The orders that carry and journal say are archived, with the number of the last fact that says
+    /// so; what is damaged is told by who reads it in earnest.
+    fn archived_since(&self, history: &History<'_>, upto: u64) -> Result<BTreeMap<OrderKey, u64>, LedgerError> {
+        let mut archived = BTreeMap::new();
+        let mut take = |NumberedLine { seq, line }: NumberedLine| {
+            if line.tag == Tag::Fact {
+                archived.extend(record::archived_by(&line.json).into_iter().map(|order| (order, seq)));
+            }
+        };
+        let after = history.each_carried(&mut take).unwrap_or(0);
+        segment::read_lines_around(self.disk.as_ref(), self.id, after, upto, take)?;
+        Ok(archived)
+    }
+
+    /// Makes a new index of all that is not archived: carry, journal.
+    fn rebuild(&mut self) -> Result<Rebuilt, Trouble> {
         let history = History { disk: self.disk.as_ref(), id: self.id };
         for _ in 0..TRIES_MAX {
             let upto = self.shared.fed.load(Ordering::Acquire);
@@ -376,20 +438,22 @@ impl Worker {
             self.shared.set_state(IndexerState::Rebuilding { read: 0, of: upto });
             let before = history.files_now()?;
             let index = self.home.fresh()?;
-            let mut rebuild =
-                Rebuild { batch: Batch::new(index.as_ref()), seen: Seen::default(), shared: &self.shared, of: upto };
+            // What was archived meanwhile need not be put in and taken out again.
+            let archived = self.archived_since(&history, upto)?;
+            let batch = Batch::leaving_out(index.as_ref(), archived);
+            let mut rebuild = Rebuild { batch, seen: Seen::default(), shared: &self.shared, of: upto };
             let mut trouble = None;
-            history.each_archived(|order, fact| {
-                if trouble.is_none() {
-                    trouble = rebuild.add(&fact, None, order.as_ref()).err();
-                }
-            })?;
-            history.each_open(upto, |line| {
+            let mut damaged = Vec::new();
+            // Damage hides only what is in the damaged file: the rest can be asked for all the same.
+            let mut take = |line: NumberedLine| {
                 if trouble.is_none() && line.line.tag == Tag::Fact {
-                    let added = read_fact(line.line.json.as_bytes());
-                    trouble = added.and_then(|fact| rebuild.add(&fact, Some(&line.line.json), None)).err();
+                    trouble = rebuild.add(&line).err();
                 }
-            })?;
+            };
+            let carried = history.each_carried(&mut take);
+            let after = *carried.as_ref().unwrap_or(&0);
+            damaged.extend(carried.err());
+            damaged.extend(segment::read_lines_around(self.disk.as_ref(), self.id, after, upto, take)?);
             if let Some(trouble) = trouble {
                 return Err(trouble.into());
             }
@@ -397,16 +461,26 @@ impl Worker {
             if history.files_now()? != before {
                 continue;
             }
-            if let Some(missing) = rebuild.seen.first_missing(upto) {
-                let what = format!("record {missing} is in no file");
-                return Err(LedgerError::Incomplete { what }.into());
+            let missing = (after + 1..=upto).find(|seq| !rebuild.seen.has(*seq));
+            let missing = missing.map(|seq| LedgerError::Incomplete { what: format!("record {seq} is in no file") });
+            let gap = damaged.first().or(missing.as_ref()).map(|err| with_causes(err));
+            if let Some(gap) = &gap {
+                tracing::warn!(why = %gap, "index lacks what is damaged");
             }
+            self.shared.set_gap(gap);
             rebuild.batch.commit(upto)?;
             self.shared.applied.store(upto, Ordering::Release);
-            return Ok(index);
+            let seen = rebuild.seen;
+            return Ok((index, seen, upto));
         }
         Err(IndexError::Broken("files changed while they were read".to_owned()).into())
     }
+}
+
+/// Only a fact's number.
+#[derive(Deserialize)]
+struct Number {
+    seq: u64,
 }
 
 struct Rebuild<'a> {
@@ -417,23 +491,16 @@ struct Rebuild<'a> {
 }
 
 impl Rebuild<'_> {
-    fn add(&mut self, fact: &Stamped, json: Option<&str>, order: Option<&OrderKey>) -> Result<(), IndexError> {
-        if fact.seq > self.of || !self.seen.add(fact.seq) {
+    /// Takes in a fact's line of the carry or of the journal.
+    fn add(&mut self, line: &NumberedLine) -> Result<(), IndexError> {
+        if line.seq > self.of || !self.seen.add(line.seq) {
             return Ok(());
         }
-        let own;
-        let json = match json {
-            Some(json) => json,
-            None => {
-                own = serde_json::to_string(fact).map_err(|err| IndexError::Broken(err.to_string()))?;
-                &own
-            }
-        };
-        self.batch.add(fact, json, order)?;
+        self.batch.add(&read_fact(line.line.json.as_bytes())?, &line.line.json)?;
         if self.batch.facts >= BATCH_FACTS {
             // Not finished: it counts for nothing until the last commit says a number.
             self.batch.commit(0)?;
-            self.shared.set_state(IndexerState::Rebuilding { read: self.seen.count, of: self.of });
+            self.shared.set_state(IndexerState::Rebuilding { read: line.seq, of: self.of });
         }
         Ok(())
     }

@@ -2,10 +2,14 @@
 
 use super::{Disk, LedgerError, sealed};
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 use std::fmt;
 use std::io::ErrorKind;
 
-const FILE: &str = "installation";
+/// The file.
+pub(super) const FILE: &str = "installation";
+/// Its second copy: the key stands nowhere else.
+pub(super) const SECOND: &str = "installation.second";
 const INSTALLATION_VERSION: u32 = 1;
 
 /// Tells the files of one data directory from those of another.
@@ -52,6 +56,9 @@ struct Written {
     v: u32,
     id: InstallationId,
     key: String,
+    /// Beginning of the SHA-256 of both; the first files had none.
+    #[serde(default)]
+    check: Option<String>,
 }
 
 impl Installation {
@@ -67,31 +74,50 @@ impl Installation {
         Ok(Self { id: InstallationId(id), key })
     }
 
-    /// Makes this one durable.
+    /// Sixteen hex digits that vouch for id and key.
+    fn check(&self) -> String {
+        let digest = Sha256::new_with_prefix("installation").chain_update(self.id.0).chain_update(self.key).finalize();
+        data_encoding::HEXLOWER.encode(&digest[..8])
+    }
+
+    /// Makes this one durable, the second copy first: with the first, the directory counts as made.
     pub(super) fn write(&self, disk: &dyn Disk) -> Result<(), LedgerError> {
-        let written = Written { v: INSTALLATION_VERSION, id: self.id, key: data_encoding::HEXLOWER.encode(&self.key) };
+        let written = Written {
+            v: INSTALLATION_VERSION,
+            id: self.id,
+            key: data_encoding::HEXLOWER.encode(&self.key),
+            check: Some(self.check()),
+        };
         let json = serde_json::to_vec(&written)
             .map_err(|err| LedgerError::Misuse { what: format!("the installation could not be written: {err}") })?;
+        sealed::write_aside(disk, SECOND, &[&json])?;
         sealed::write_aside(disk, FILE, &[&json])
     }
 
-    /// The data directory's own; `None` before its first opening.
-    pub(super) fn read(disk: &dyn Disk) -> Result<Option<Self>, LedgerError> {
-        let bytes = match disk.read(FILE) {
+    /// The data directory's own; `None` before its first opening. Also says whether its checksum
+    /// vouched for it: one from before there were two copies has none.
+    pub(super) fn read(disk: &dyn Disk) -> Result<Option<(Self, bool)>, LedgerError> {
+        Self::read_from(disk, FILE)
+    }
+
+    /// Reads one of the two copies; also says whether its checksum vouched for it.
+    pub(super) fn read_from(disk: &dyn Disk, file: &str) -> Result<Option<(Self, bool)>, LedgerError> {
+        let bytes = match disk.read(file) {
             Ok(bytes) => bytes,
             Err(err) if err.kind() == ErrorKind::NotFound => return Ok(None),
-            Err(err) => return Err(LedgerError::disk("read", FILE)(err)),
+            Err(err) => return Err(LedgerError::disk("read", file)(err)),
         };
-        let damaged = || LedgerError::bad_file(FILE, "it holds no id and key");
+        let damaged = || LedgerError::bad_file(file, "it holds no id and key");
         let written: Written = serde_json::from_slice(&bytes).map_err(|_| damaged())?;
-        if written.v != INSTALLATION_VERSION {
-            return Err(LedgerError::Version {
-                file: FILE.to_owned(),
-                version: written.v,
-                newest: INSTALLATION_VERSION,
-            });
-        }
         let key = hex_array(&written.key).ok_or_else(damaged)?;
-        Ok(Some(Self { id: written.id, key }))
+        let found = Self { id: written.id, key };
+        let checked = written.check.is_some();
+        if written.check.is_some_and(|check| check != found.check()) {
+            return Err(LedgerError::bad_file(file, "its checksum does not fit"));
+        }
+        if written.v != INSTALLATION_VERSION {
+            return Err(LedgerError::newer(file, written.v, None, INSTALLATION_VERSION));
+        }
+        Ok(Some((found, checked)))
     }
 }

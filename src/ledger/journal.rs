@@ -7,7 +7,7 @@ use super::installation::InstallationId;
 use super::segment::{
     NumberedLine, Scan, header_damaged, read_header, read_headers, scan, segment_numbers, segment_path,
 };
-use super::{AppendError, Disk, DiskFile, LedgerError, Line, Tag, disk};
+use super::{AppendError, Disk, DiskFile, LedgerError, Line, Refusal, Tag};
 use std::sync::Arc;
 
 /// Directory of the segments.
@@ -35,6 +35,20 @@ pub struct CutTail {
     pub sequence: u64,
 }
 
+impl std::fmt::Display for CutTail {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self { file, bytes, kept_in, sequence, .. } = self;
+        write!(
+            f,
+            "what was being written when the program stopped was cut off ({bytes} bytes of {file}, kept in {kept_in}"
+        )?;
+        if *sequence > 0 {
+            write!(f, "; it would have been record {sequence}")?;
+        }
+        f.write_str("); nobody had been told that it was kept")
+    }
+}
+
 /// The journal, open for appending.
 pub(super) struct Journal {
     disk: Arc<dyn Disk>,
@@ -47,6 +61,8 @@ pub(super) struct Journal {
     /// Good length of the last segment.
     end: u64,
     reserved: u64,
+    /// A part of a refused frame may lie behind the end.
+    uncut: bool,
     next_seq: u64,
     sealed: bool,
     chain: Chain,
@@ -56,22 +72,26 @@ pub(super) struct Journal {
 }
 
 impl Journal {
-    /// Makes the first segment; anything of that name held no frame.
-    pub fn create(disk: &Arc<dyn Disk>, id: InstallationId) -> Result<(), LedgerError> {
-        let header = Header { number: 1, installation: id.0, first_seq: 1, before: [0; 32] };
-        let path = segment_path(1);
+    /// Makes a first segment; anything of that name held no frame.
+    pub fn create(disk: &Arc<dyn Disk>, id: InstallationId, number: u64, first_seq: u64) -> Result<(), LedgerError> {
+        let header = Header { number, installation: id.0, first_seq, before: [0; 32] };
+        let path = segment_path(number);
         new_segment(disk.as_ref(), &path, &header).map(drop).map_err(LedgerError::disk("make", &path))
     }
 
     /// Checks the segments from the one that holds the fact after `after` on, cuts a torn tail
     /// (kept aside), makes durable what was found, and gives every line after `after` to `take`.
+    /// Up to the fact `must_reach` all is known to have been durable: a journal that ends before
+    /// it is damaged, and is left as it is.
     pub fn open(
         disk: Arc<dyn Disk>,
         id: InstallationId,
         after: u64,
+        must_reach: u64,
         mut take: impl FnMut(NumberedLine),
     ) -> Result<(Self, Option<CutTail>), LedgerError> {
-        let mut cut = drop_unfinished_segment(disk.as_ref(), id)?;
+        let unfinished = unfinished_segment(disk.as_ref(), id)?;
+        let mut torn_tail = None;
         let headers = read_headers(disk.as_ref(), id)?;
         let first = headers.iter().rposition(|header| header.first_seq <= after + 1);
         let Some(first) = first else {
@@ -80,6 +100,7 @@ impl Journal {
             return Err(LedgerError::Incomplete { what });
         };
         let mut last: Option<Scan> = None;
+        let mut unsure = Vec::new();
         for header in &headers[first..] {
             let file = segment_path(header.number);
             let bytes = disk.read(&file).map_err(LedgerError::disk("read", &file))?;
@@ -96,19 +117,39 @@ impl Journal {
                 let what = "a frame is broken, though another segment was begun after it".to_owned();
                 return Err(LedgerError::Damaged { file, offset: found.end, sequence: found.next_seq, what });
             }
+            if found.next_seq <= must_reach && is_last {
+                let what = format!(
+                    "the journal ends with record {}, record {must_reach} was there before",
+                    found.next_seq - 1
+                );
+                return Err(if found.torn {
+                    LedgerError::Damaged { file, offset: found.end, sequence: found.next_seq, what }
+                } else {
+                    LedgerError::Incomplete { what }
+                });
+            }
+            if is_last {
+                unsure = bytes[found.last as usize..found.end as usize].to_vec();
+            }
             if found.torn {
-                cut = Some(keep_tail(disk.as_ref(), &file, &bytes, &found)?);
+                torn_tail = Some((file, bytes));
             }
             last = Some(found);
         }
         let (Some(found), Some(header)) = (last, headers.last()) else {
             return Err(LedgerError::Incomplete { what: "the journal has no segment".to_owned() });
         };
+        let mut cut = unfinished.map(|file| move_aside(disk.as_ref(), file)).transpose()?;
+        if let Some((file, bytes)) = torn_tail {
+            cut = Some(keep_tail(disk.as_ref(), &file, &bytes, &found)?);
+        }
         let path = segment_path(header.number);
         let sync = || {
             let mut file = disk.open(&path)?;
             file.truncate(found.end)?;
-            // What was read may so far stand in the machine's memory only (after a kill).
+            // What was read may so far stand in the machine's memory only: after a kill, or, and then
+            // no sync would write it, after a sync that failed (fsync(2)). Before the last frame all was synced.
+            file.write_at(found.last, &unsure)?;
             file.sync_all()?;
             disk.sync_dir(DIR)?;
             Ok(file)
@@ -122,6 +163,7 @@ impl Journal {
             segment_bytes: SEGMENT_BYTES,
             end: found.end,
             reserved: found.end,
+            uncut: false,
             next_seq: found.next_seq,
             sealed: found.sealed,
             chain: found.chain,
@@ -130,6 +172,11 @@ impl Journal {
             disk,
         };
         Ok((journal, cut))
+    }
+
+    /// Nothing has failed so far: what was appended is durable.
+    pub fn is_well(&self) -> bool {
+        !self.failed
     }
 
     /// Number that the next fact gets.
@@ -225,47 +272,95 @@ impl Journal {
 
     /// Writes a frame at the end and syncs it; or cuts back to the last good length.
     fn write(&mut self, frame: &[u8]) -> Result<(), AppendError> {
-        let after = self.end + frame.len() as u64;
-        let written = (|| {
-            if after > self.reserved {
-                let bytes = RESERVE_BYTES.max(after - self.reserved);
-                self.file.preallocate(self.reserved, bytes)?;
-                self.reserved += bytes;
-            }
-            self.file.write_at(self.end, frame)
-        })();
-        match written {
-            Ok(()) => {}
-            Err(err) if disk::is_no_room(&err) => {
-                // The next group's sync makes the cut durable together with the group.
-                self.file.truncate(self.end).map_err(|err| self.fail(err))?;
-                self.reserved = self.end;
-                return Err(AppendError::NoRoom(err));
-            }
-            Err(err) => return Err(self.fail(err)),
+        if let Err(err) = self.put(frame) {
+            self.reserved = self.end;
+            self.uncut = true;
+            // The next group's sync makes the cut durable together with the group.
+            return Err(match self.cut_back() {
+                Err(worse) if Refusal::of(&worse).is_none() => self.fail(worse),
+                _ => self.refused(err),
+            });
         }
         // After a failed sync nobody knows what is on disk, and a second sync would say that all
         // is well (fsync(2)): never again in this process.
         self.file.sync_data().map_err(|err| self.fail(err))?;
         self.chain.add(frame);
-        self.end = after;
+        self.end += frame.len() as u64;
         Ok(())
+    }
+
+    /// Writes a frame at the end, where room for it is reserved first.
+    fn put(&mut self, frame: &[u8]) -> std::io::Result<()> {
+        self.cut_back()?;
+        self.reserve(frame.len() as u64)?;
+        self.file.write_at(self.end, frame)
+    }
+
+    fn reserve(&mut self, bytes: u64) -> std::io::Result<()> {
+        let after = self.end + bytes;
+        if after > self.reserved {
+            let bytes = RESERVE_BYTES.max(after - self.reserved);
+            self.file.preallocate(self.reserved, bytes)?;
+            self.reserved += bytes;
+        }
+        Ok(())
+    }
+
+    /// Takes away what a refused frame may have left.
+    fn cut_back(&mut self) -> std::io::Result<()> {
+        if self.uncut {
+            self.file.truncate(self.end)?;
+            self.uncut = false;
+        }
+        Ok(())
+    }
+
+    /// True where a group could be written now, as far as can be told without writing one; asked
+    /// after a refusal.
+    pub fn could_write(&mut self) -> bool {
+        let due = self.end >= self.segment_bytes && self.end > HEADER_BYTES as u64;
+        !self.failed && if due { self.roll().is_ok() } else { self.cut_back().and_then(|()| self.reserve(1)).is_ok() }
+    }
+
+    /// A refusal is passed on; anything else is the end of writing.
+    fn refused(&mut self, err: std::io::Error) -> AppendError {
+        match Refusal::of(&err) {
+            Some(_) => AppendError::NoRoom(err),
+            None => self.fail(err),
+        }
+    }
+
+    /// A write or sync failed in a manner after which nothing more may be appended.
+    pub fn has_failed(&self) -> bool {
+        self.failed
+    }
+
+    /// Goes on in a new segment, unless nothing stands in this one yet.
+    pub fn begin_segment(&mut self) -> Result<(), AppendError> {
+        if self.failed {
+            return Err(AppendError::Failed(LedgerError::Misuse { what: "the journal failed before".to_owned() }));
+        }
+        if self.end > HEADER_BYTES as u64 { self.roll() } else { Ok(()) }
     }
 
     /// Goes on in a new segment. The old one is whole and durable before the new one exists.
     fn roll(&mut self) -> Result<(), AppendError> {
-        self.file.truncate(self.end).and_then(|()| self.file.sync_all()).map_err(|err| self.fail(err))?;
+        self.file.truncate(self.end).map_err(|err| self.refused(err))?;
+        self.uncut = false;
+        self.file.sync_all().map_err(|err| self.fail(err))?;
         self.reserved = self.end;
         let number = self.segments.last().map_or(1, |(number, _)| number + 1);
         let header = Header { number, installation: self.id.0, first_seq: self.next_seq, before: self.chain.digest() };
         let path = segment_path(number);
         let file = match new_segment(self.disk.as_ref(), &path, &header) {
             Ok(file) => file,
-            Err(err) if disk::is_no_room(&err) => {
+            Err(err) => {
                 let _ = self.disk.remove(&path);
-                return Err(AppendError::NoRoom(err));
+                // That it is gone may not last: a seal in the old segment would then stand between
+                // the two, and the new one would not follow any more.
+                self.sealed = true;
+                return Err(self.refused(err));
             }
-            Err(err) => return Err(self.fail(err)),
         };
         self.file = file;
         self.path = path;
@@ -297,9 +392,9 @@ fn check_successor(file: &str, header: &Header, before: &Scan) -> Result<(), Led
     Err(LedgerError::Incomplete { what })
 }
 
-/// A last segment without a whole header was being made when the power went, and holds nothing:
-/// it is moved aside. With a frame in it, it is damaged.
-fn drop_unfinished_segment(disk: &dyn Disk, id: InstallationId) -> Result<Option<CutTail>, LedgerError> {
+/// A last segment without a whole header was being made when the power went, and holds nothing.
+/// With a frame in it, it is damaged.
+fn unfinished_segment(disk: &dyn Disk, id: InstallationId) -> Result<Option<u64>, LedgerError> {
     let numbers = segment_numbers(disk)?;
     let (Some(number), true) = (numbers.last(), numbers.len() > 1) else { return Ok(None) };
     let file = segment_path(*number);
@@ -310,12 +405,18 @@ fn drop_unfinished_segment(disk: &dyn Disk, id: InstallationId) -> Result<Option
     if frame::find_head(&bytes).is_some() {
         return Err(header_damaged(&file));
     }
+    Ok(Some(*number))
+}
+
+fn move_aside(disk: &dyn Disk, number: u64) -> Result<CutTail, LedgerError> {
+    let file = segment_path(number);
+    let bytes = disk.len(&file).map_err(LedgerError::disk("read", &file))?;
     let kept_in = format!("{ASIDE_DIR}/{number:04}.log");
     disk.rename(&file, &kept_in).map_err(LedgerError::disk("move aside", &file))?;
     for dir in [ASIDE_DIR, DIR] {
         disk.sync_dir(dir).map_err(LedgerError::disk("sync", dir))?;
     }
-    Ok(Some(CutTail { file, offset: 0, bytes: bytes.len() as u64, kept_in, sequence: 0 }))
+    Ok(CutTail { file, offset: 0, bytes, kept_in, sequence: 0 })
 }
 
 fn keep_tail(disk: &dyn Disk, file: &str, bytes: &[u8], found: &Scan) -> Result<CutTail, LedgerError> {

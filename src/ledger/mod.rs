@@ -8,16 +8,25 @@
 //! | `journal/NNNN.log` | segments of sync groups: what was answered is in here first |
 //! | `snapshot/SEQ.facts`, `.people` | the open state as of one fact; the newest two |
 //! | `archive/YYYY-MM.NNNN.facts`, `.people` | closed orders, immutable |
+//! | `keys/YYYY-MM.NNNN.keys` | which orders stand in an archive file; may be deleted at any time |
 //! | `history/SEQ.facts`, `.people` | lines about open orders from segments that are gone |
-//! | `installation`, `lock`, `clean`, `alive` | identity and key; who has it; ended cleanly; last sign of life |
+//! | `installation`, `installation.second`, `lock`, `clean`, `alive` | identity and key, twice; who has it; ended cleanly; last sign of life |
 //! | `index/` | sled; may be deleted at any time |
+//! | `repair/`, `damaged-DATE/` | what a repair writes before it is put in place; what it replaced |
+//! | `importing` | only while an import has not been finished |
+//! | `sorting/` | pieces of a copy that is being made |
+//! | `backups/` | daily copies, unless another folder is configured |
 //! | `aside/` | cut tails, broken snapshots, the last index that was not trusted: for a person to look at |
 //!
 //! [`Ledger`] opens and writes; [`Writer`] owns it on a thread and syncs for many at once;
 //! [`Indexer`] follows behind. [`record`] turns the book's records into lines and back.
 
 pub mod archive;
+pub mod copies;
+pub mod damage;
+mod directory;
 pub mod disk;
+pub mod forget;
 mod frame;
 pub mod index;
 mod index_batch;
@@ -25,22 +34,33 @@ mod index_home;
 pub mod indexer;
 mod installation;
 mod journal;
+mod keeper;
+mod look;
+mod put_away;
 pub mod record;
+pub mod repair;
+mod salvage;
 mod sealed;
 mod segment;
 pub mod sim_disk;
 pub mod sled_index;
 pub mod snapshot;
+pub mod spares;
 mod store;
+pub mod survey;
+mod versions;
+mod within;
 pub mod writer;
 
 pub use archive::{ArchiveDone, ArchivedOrder};
-pub use disk::{Disk, DiskFile, RealDisk};
+pub use disk::{Disk, DiskFile, RealDisk, Refusal};
+pub use forget::{Erased, Erasure, OldPersons, Older};
 pub use index::{Index, IndexError, MemIndex};
 pub use index_home::{IndexHome, MemHome, SledHome};
 pub use indexer::{IndexReader, Indexer, IndexerState};
 pub use installation::{Installation, InstallationId};
 pub use journal::{CutTail, SEGMENT_BYTES};
+pub use keeper::Frozen;
 pub use record::RecordError;
 pub use segment::NumberedLine;
 pub use sim_disk::{SimDisk, Trouble};
@@ -109,7 +129,7 @@ pub enum LedgerError {
     /// A part of the journal that was durable is no longer as it was written.
     #[error(
         "{file} is damaged at byte {offset}, where record {sequence} should be: {what}. \
-         Nothing was changed. Restore this file from a backup, or the whole data directory"
+         Nothing was changed. What can be restored says: dawnslip repair"
     )]
     Damaged {
         /// Which file.
@@ -122,7 +142,7 @@ pub enum LedgerError {
         what: String,
     },
     /// A file that is written as a whole is no longer as it was written.
-    #[error("{file} is damaged: {what}. Nothing was changed. Restore it from a backup, or the whole data directory")]
+    #[error("{file} is damaged: {what}. Nothing was changed. What can be restored says: dawnslip repair")]
     BadFile {
         /// Which file.
         file: String,
@@ -130,18 +150,25 @@ pub enum LedgerError {
         what: String,
     },
     /// Files are missing, or do not belong together.
-    #[error("the data directory is incomplete: {what}. Nothing was changed. Restore it from a backup")]
+    #[error(
+        "the data directory is incomplete: {what}. Nothing was changed. What can be restored says: dawnslip repair"
+    )]
     Incomplete {
         /// What is missing.
         what: String,
     },
     /// Written by a newer program.
-    #[error("{file} is written in version {version}, the newest known here is {newest}; use a newer dawnslip")]
+    #[error(
+        "{file} is written in version {version}{by}, the newest known here is {newest}. Nothing was changed. \
+         Use that dawnslip or a newer one; an older one cannot read these data, only a backup that it made itself"
+    )]
     Version {
         /// Which file.
         file: String,
         /// Its version.
         version: u32,
+        /// ` by dawnslip 2.0.0`, where that is known.
+        by: String,
         /// The newest that this program knows.
         newest: u32,
     },
@@ -155,6 +182,9 @@ pub enum LedgerError {
         /// This data directory's.
         ours: String,
     },
+    /// An import stopped half-way.
+    #[error("an import into this data directory has not been finished; run `dawnslip import` again, it begins anew")]
+    Unfinished,
     /// No randomness for the installation's key.
     #[error("the operating system gave no random bytes for the key of this installation")]
     Random(#[source] getrandom::Error),
@@ -171,25 +201,49 @@ impl LedgerError {
     fn disk(doing: &'static str, file: &str) -> impl FnOnce(io::Error) -> Self {
         move |cause| Self::Disk { doing, file: file.to_owned(), cause }
     }
+    /// Something is damaged or missing: `dawnslip repair` says what can be done.
+    pub fn is_damage(&self) -> bool {
+        matches!(
+            self,
+            Self::Damaged { .. } | Self::BadFile { .. } | Self::Incomplete { .. } | Self::OtherInstallation { .. }
+        )
+    }
+    fn newer(file: &str, version: u32, by: Option<String>, newest: u32) -> Self {
+        let by = by.map(|by| format!(" by dawnslip {by}")).unwrap_or_default();
+        Self::Version { file: file.to_owned(), version, by, newest }
+    }
     fn bad_file(file: &str, what: impl Into<String>) -> Self {
         Self::BadFile { file: file.to_owned(), what: what.into() }
     }
-    /// The disk is full (or a quota is used up): worth another try once there is room.
-    pub fn is_no_room(&self) -> bool {
-        matches!(self, Self::Disk { cause, .. } if disk::is_no_room(cause))
+    /// Why the disk takes nothing, where that is all: worth another try later.
+    pub fn refusal(&self) -> Option<Refusal> {
+        match self {
+            Self::Disk { cause, .. } => Refusal::of(cause),
+            _ => None,
+        }
     }
 }
 
 /// Why a group was not written.
 #[derive(Debug, thiserror::Error)]
 pub enum AppendError {
-    /// There is no room. The journal was cut back to its last good length; later groups may succeed.
-    #[error("there is no room left for the journal")]
+    /// The disk takes nothing at present (see [`Refusal`]). The journal ends where it ended before;
+    /// later groups may succeed.
+    #[error("nothing can be written to the journal at present")]
     NoRoom(#[source] io::Error),
     /// Nothing more may be written by this process: what is on disk is uncertain until it is
     /// read again at the next start.
     #[error("the journal could not be written; stopping, the next start reads what is there")]
     Failed(#[source] LedgerError),
+}
+
+impl From<AppendError> for LedgerError {
+    fn from(err: AppendError) -> Self {
+        match err {
+            AppendError::NoRoom(cause) => Self::disk("write", journal::DIR)(cause),
+            AppendError::Failed(err) => err,
+        }
+    }
 }
 
 /// An error with its causes, for one log line.

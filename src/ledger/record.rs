@@ -1,8 +1,8 @@
-//! Records of the book as lines of the ledger, and back; and what a fact is about.
+//! Records of the book as lines of the ledger, and back; and whose they are.
 
-use super::{Line, Tag};
-use crate::book::{Fact, MessageOutcome, PersonRecord, RECORD_VERSION, Record, Stamped};
-use crate::model::{JobId, MessageKey, OrderKey, ParcelId, Subject};
+use super::{LedgerError, Line, Tag, with_causes};
+use crate::book::{About, Fact, PersonRecord, RECORD_VERSION, Record, Stamped, about};
+use crate::model::{JobId, MessageKey, OrderKey, ParcelId};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -53,6 +53,7 @@ struct FactStart {
 enum PersonStart {
     Of { v: u8, order: OrderKey },
     Raw { v: u8, message: MessageKey },
+    Said { v: u8, order: OrderKey },
 }
 
 /// A record as it is written.
@@ -68,10 +69,28 @@ pub fn to_line(record: &Record) -> Result<Line, RecordError> {
     Ok(Line { tag, json })
 }
 
+/// A fact as it is written.
+pub(super) fn fact_json(stamped: Stamped) -> Result<String, LedgerError> {
+    let line = to_line(&Record::Fact(stamped));
+    line.map(|line| line.json).map_err(|err| LedgerError::Misuse { what: with_causes(&err) })
+}
+
+/// The orders that this fact, if it is such a one, says are archived.
+pub(super) fn archived_by(json: &str) -> Vec<OrderKey> {
+    if !json.contains("\"archived\":") {
+        return Vec::new();
+    }
+    match fact_from(json).map(|stamped| stamped.fact) {
+        Ok(Fact::Archived { orders }) => orders,
+        _ => Vec::new(),
+    }
+}
+
 fn name_of(record: &Record) -> String {
     match record {
         Record::Fact(fact) => format!("record {}", fact.seq),
         Record::Person(PersonRecord::Of { order, .. }) => format!("the person of order {order}"),
+        Record::Person(PersonRecord::Said { order, .. }) => format!("what was typed about order {order}"),
         Record::Person(PersonRecord::Raw { message, .. }) => format!("message {} of {}", message.id, message.source),
     }
 }
@@ -92,6 +111,12 @@ pub fn from_line(line: &Line) -> Result<Record, RecordError> {
 /// # Errors
 /// As [`from_line`].
 pub fn fact_from(json: &str) -> Result<Stamped, RecordError> {
+    // One of today's version needs no second look.
+    if let Ok(fact) = serde_json::from_str::<Stamped>(json)
+        && fact.v == RECORD_VERSION
+    {
+        return Ok(fact);
+    }
     let start: FactStart = serde_json::from_str(json)
         .map_err(|cause| RecordError::Form { what: "a record".to_owned(), cause: Some(cause) })?;
     let what = || start.seq.map_or_else(|| "a record".to_owned(), |seq| format!("record {seq}"));
@@ -108,6 +133,7 @@ pub fn person_from(json: &str) -> Result<PersonRecord, RecordError> {
         .map_err(|_| RecordError::Form { what: "the record of a person".to_owned(), cause: None })?;
     let (v, what) = match start {
         PersonStart::Of { v, order } => (v, format!("the person of order {order}")),
+        PersonStart::Said { v, order } => (v, format!("what was typed about order {order}")),
         PersonStart::Raw { v, message } => (v, format!("message {} of {}", message.id, message.source)),
     };
     check_version(v, || what.clone())?;
@@ -119,65 +145,6 @@ fn check_version(version: u8, what: impl FnOnce() -> String) -> Result<(), Recor
         return Ok(());
     }
     Err(RecordError::Version { what: what(), version, newest: RECORD_VERSION })
-}
-
-/// What a fact is about, as far as the fact itself says.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum About {
-    /// These orders.
-    Orders(Vec<OrderKey>),
-    /// The orders of this parcel.
-    Parcel(ParcelId),
-    /// The orders of this job's paper.
-    Job(JobId),
-    /// The workshop as a whole.
-    House,
-}
-
-/// What a fact is about.
-pub fn about(fact: &Fact) -> About {
-    let one = |order: &OrderKey| About::Orders(vec![order.clone()]);
-    match fact {
-        Fact::MessageKept { outcome: MessageOutcome::Orders(orders), .. } if !orders.is_empty() => {
-            About::Orders(orders.clone())
-        }
-        Fact::OrderReceived { order, .. }
-        | Fact::OrderRevised { order, .. }
-        | Fact::OrderContradicted { order, .. } => one(&order.key),
-        Fact::OrderStale { order, .. }
-        | Fact::CancellationRemembered { order, .. }
-        | Fact::OrderCancelled { order, .. }
-        | Fact::OrderReopened { order, .. }
-        | Fact::PlanAsked { order, .. }
-        | Fact::PlanStarted { order }
-        | Fact::PlanRefused { order, .. }
-        | Fact::StopPut { order: Some(order), .. }
-        | Fact::StopLifted { order: Some(order), .. } => one(order),
-        Fact::Planned { plan, .. } => one(&plan.order),
-        Fact::ParcelMoved { parcel, .. } => About::Parcel(*parcel),
-        Fact::JobQueued { subject, .. } => match subject {
-            Subject::Parcel(parcel) | Subject::Card(parcel, _) => About::Parcel(*parcel),
-            Subject::Note(order, _) => one(order),
-            Subject::List { .. } | Subject::Test(_) => About::House,
-        },
-        Fact::JobSending { job, .. }
-        | Fact::JobRequeued { job, .. }
-        | Fact::JobUncertain { job, .. }
-        | Fact::JobOnPaper { job, .. }
-        | Fact::JobDropped { job, .. } => About::Job(*job),
-        Fact::MessageKept { .. }
-        | Fact::StopPut { order: None, .. }
-        | Fact::StopLifted { order: None, .. }
-        | Fact::Decided { .. }
-        | Fact::GapSeen { .. }
-        | Fact::GapClosed { .. }
-        | Fact::ConfigAdopted { .. }
-        | Fact::Started { .. }
-        | Fact::Swept { .. }
-        | Fact::ModeChanged { .. }
-        | Fact::PackingStarted { .. }
-        | Fact::Archived { .. } => About::House,
-    }
 }
 
 /// Which orders parcels, jobs and messages belong to; grows with the facts it is shown, in order.
@@ -214,7 +181,7 @@ impl Links {
     pub fn of_record(&self, record: &Record) -> Vec<OrderKey> {
         match record {
             Record::Fact(fact) => self.of_fact(&fact.fact),
-            Record::Person(PersonRecord::Of { order, .. }) => vec![order.clone()],
+            Record::Person(PersonRecord::Of { order, .. } | PersonRecord::Said { order, .. }) => vec![order.clone()],
             Record::Person(PersonRecord::Raw { message, .. }) => {
                 self.messages.get(message).cloned().unwrap_or_default()
             }

@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 /// Version of this envelope.
 const SEALED_VERSION: u32 = 1;
 /// End of the names of files that are not yet whole.
-const ASIDE: &str = ".aside";
+pub(super) const ASIDE: &str = ".aside";
 
 #[derive(Serialize, Deserialize)]
 struct Envelope {
@@ -18,14 +18,39 @@ struct Envelope {
     v: u32,
     installation: InstallationId,
     seq: u64,
+    /// The file's name, without its directory: one file under the name of another is told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    name: Option<String>,
     bytes: usize,
     sha256: String,
+    /// Version of the program that wrote it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    by: Option<String>,
 }
 
 /// Only the version, for files of a newer program whose envelope may look otherwise.
 #[derive(Deserialize)]
 struct VersionOnly {
     v: u32,
+    by: Option<String>,
+}
+
+/// Enough of a file to hold its first line.
+const FIRST_LINE_BYTES: usize = 1024;
+
+/// Is a file written by a newer program? Reads its first line only; what is no sealed file is
+/// told by whoever reads it whole.
+///
+/// # Errors
+/// [`LedgerError::Version`].
+pub fn check_version(disk: &dyn Disk, path: &str) -> Result<(), LedgerError> {
+    let Ok(start) = disk.read_start(path, FIRST_LINE_BYTES) else { return Ok(()) };
+    newer(path, start.split(|byte| *byte == b'\n').next().unwrap_or_default()).map_or(Ok(()), Err)
+}
+
+fn newer(path: &str, first_line: &[u8]) -> Option<LedgerError> {
+    let VersionOnly { v, by } = serde_json::from_slice(first_line).ok()?;
+    (v > SEALED_VERSION).then(|| LedgerError::newer(path, v, by, SEALED_VERSION))
 }
 
 /// What a sealed file is and whose.
@@ -38,8 +63,12 @@ pub struct Kind<'a> {
 }
 
 impl Kind<'_> {
-    fn digest(&self, seq: u64, body: &[u8]) -> String {
-        let mut hasher = Sha256::new_with_prefix(format!("{} {seq} {}\n", self.what, self.installation));
+    fn digest(&self, seq: u64, name: Option<&str>, body: &[u8]) -> String {
+        let mut hasher = Sha256::new_with_prefix(format!("{} {seq} {}", self.what, self.installation));
+        if let Some(name) = name {
+            hasher.update(format!(" {name}"));
+        }
+        hasher.update("\n");
         hasher.update(body);
         data_encoding::HEXLOWER.encode(&hasher.finalize())
     }
@@ -49,18 +78,35 @@ impl Kind<'_> {
     /// # Errors
     /// Those of the disk; the file aside is then removed if that can be done.
     pub fn write(&self, disk: &dyn Disk, path: &str, seq: u64, body: &[u8]) -> Result<(), LedgerError> {
+        write_aside(disk, path, &[&self.first_line(path, seq, body)?, body])
+    }
+
+    /// Writes `path` without waiting for the disk: for what can be made again. One that a power cut
+    /// leaves half is told by its checksum.
+    ///
+    /// # Errors
+    /// Those of the disk.
+    pub fn write_lazily(&self, disk: &dyn Disk, path: &str, seq: u64, body: &[u8]) -> Result<(), LedgerError> {
+        let whole = [&self.first_line(path, seq, body)?, body].concat();
+        let written = disk.create(path).and_then(|mut file| file.write_at(0, &whole));
+        written.map_err(LedgerError::disk("write", path))
+    }
+
+    fn first_line(&self, path: &str, seq: u64, body: &[u8]) -> Result<Vec<u8>, LedgerError> {
         let envelope = Envelope {
             dawnslip: self.what.to_owned(),
             v: SEALED_VERSION,
             installation: self.installation,
             seq,
+            name: Some(name_of(path).to_owned()),
             bytes: body.len(),
-            sha256: self.digest(seq, body),
+            sha256: self.digest(seq, Some(name_of(path)), body),
+            by: Some(env!("CARGO_PKG_VERSION").to_owned()),
         };
         let mut start = serde_json::to_vec(&envelope)
             .map_err(|err| LedgerError::Misuse { what: format!("an envelope could not be written: {err}") })?;
         start.push(b'\n');
-        write_aside(disk, path, &[&start, body])
+        Ok(start)
     }
 
     /// Reads `path` and checks all of it.
@@ -71,10 +117,8 @@ impl Kind<'_> {
         let mut bytes = disk.read(path).map_err(LedgerError::disk("read", path))?;
         let damaged = |what: &str| LedgerError::bad_file(path, what);
         let end = bytes.iter().position(|b| *b == b'\n').ok_or_else(|| damaged("it has no first line"))?;
-        if let Ok(VersionOnly { v }) = serde_json::from_slice(&bytes[..end])
-            && v > SEALED_VERSION
-        {
-            return Err(LedgerError::Version { file: path.to_owned(), version: v, newest: SEALED_VERSION });
+        if let Some(err) = newer(path, &bytes[..end]) {
+            return Err(err);
         }
         let envelope: Envelope =
             serde_json::from_slice(&bytes[..end]).map_err(|_| damaged("its first line does not say what it is"))?;
@@ -92,11 +136,26 @@ impl Kind<'_> {
         if body.len() != envelope.bytes {
             return Err(damaged(&format!("it holds {} bytes of {}", body.len(), envelope.bytes)));
         }
-        if self.digest(envelope.seq, &body) != envelope.sha256 {
+        if self.digest(envelope.seq, envelope.name.as_deref(), &body) != envelope.sha256 {
             return Err(damaged("its checksum does not fit"));
+        }
+        if let Some(name) = envelope.name.filter(|name| name != name_of(path)) {
+            return Err(damaged(&format!("it was written as {name}")));
         }
         Ok((envelope.seq, body))
     }
+}
+
+/// Whose a sealed file says it is, as far as its first line can be read.
+pub fn installation_of(disk: &dyn Disk, path: &str) -> Option<InstallationId> {
+    const FIRST_LINE_BYTES: usize = 512;
+    let start = disk.read_start(path, FIRST_LINE_BYTES).ok()?;
+    let line = start.split(|byte| *byte == b'\n').next()?;
+    serde_json::from_slice::<Envelope>(line).ok().map(|envelope| envelope.installation)
+}
+
+fn name_of(path: &str) -> &str {
+    path.rsplit_once('/').map_or(path, |(_, name)| name)
 }
 
 /// Writes a file aside, syncs it, renames it, syncs the directory.

@@ -35,16 +35,23 @@ pub fn segment_path(number: u64) -> String {
 
 /// Numbers of the segments that are there, ascending.
 pub fn segment_numbers(disk: &dyn Disk) -> Result<Vec<u64>, LedgerError> {
-    let mut numbers: Vec<u64> =
-        list_or_empty(disk, DIR)?.iter().filter_map(|name| name.strip_suffix(".log")?.parse().ok()).collect();
+    let mut numbers: Vec<u64> = list_or_empty(disk, DIR)?.iter().filter_map(|name| number_of(name)).collect();
     numbers.sort_unstable();
     Ok(numbers)
+}
+
+/// The number of the segment of this name; `None` for a file that is called otherwise, however alike.
+pub fn number_of(name: &str) -> Option<u64> {
+    let number = name.strip_suffix(".log")?.parse().ok()?;
+    (segment_path(number).strip_prefix(DIR)?.strip_prefix('/')? == name).then_some(number)
 }
 
 /// A segment as found in a file.
 pub struct Scan {
     /// Length up to and with the last whole frame.
     pub end: u64,
+    /// Where the last whole frame begins; 0, the header, where there is none.
+    pub last: u64,
     /// Number of the fact after the last one.
     pub next_seq: u64,
     /// The last frame is a seal, or there is none.
@@ -68,6 +75,7 @@ pub fn scan(
 ) -> Result<Scan, LedgerError> {
     let mut scan = Scan {
         end: HEADER_BYTES as u64,
+        last: 0,
         next_seq: header.first_seq,
         sealed: true,
         chain: Chain::new(&bytes[..HEADER_BYTES]),
@@ -115,6 +123,7 @@ pub fn scan(
         }
         scan.chain.add(rest);
         scan.sealed = head.kind == Kind::Seal;
+        scan.last = scan.end;
         scan.end += (HEAD_BYTES + head.length) as u64;
     }
 }
@@ -133,7 +142,7 @@ pub fn read_header(file: &str, bytes: &[u8], number: u64, id: InstallationId) ->
         Ok(header) => header,
         Err(HeaderError::Torn) => return Ok(None),
         Err(HeaderError::Version(version)) => {
-            return Err(LedgerError::Version { file: file.to_owned(), version, newest: frame::FORMAT_VERSION });
+            return Err(LedgerError::newer(file, version, frame::program_of(bytes), frame::FORMAT_VERSION));
         }
     };
     if header.installation != id.0 {
@@ -165,9 +174,22 @@ pub fn read_lines(
     id: InstallationId,
     after: u64,
     upto: u64,
-    mut take: impl FnMut(NumberedLine),
+    take: impl FnMut(NumberedLine),
 ) -> Result<(), LedgerError> {
+    read_lines_around(disk, id, after, upto, take)?.into_iter().next().map_or(Ok(()), Err)
+}
+
+/// Likewise; a segment that is damaged gives the lines before its damage, and its error is
+/// among those returned.
+pub fn read_lines_around(
+    disk: &dyn Disk,
+    id: InstallationId,
+    after: u64,
+    upto: u64,
+    mut take: impl FnMut(NumberedLine),
+) -> Result<Vec<LedgerError>, LedgerError> {
     let headers = read_headers(disk, id)?;
+    let mut damaged = Vec::new();
     for (at, header) in headers.iter().enumerate() {
         let next_first = headers.get(at + 1).map_or(u64::MAX, |next| next.first_seq);
         if next_first <= after + 1 || header.first_seq > upto {
@@ -178,13 +200,14 @@ pub fn read_lines(
         // half with one seen whole behind it would look like damage.
         let length = disk.len(&file).map_err(LedgerError::disk("read", &file))?;
         let bytes = disk.read_start(&file, length as usize).map_err(LedgerError::disk("read", &file))?;
-        scan(&file, &bytes, header, |line| {
+        let scanned = scan(&file, &bytes, header, |line| {
             if line.seq > after && line.seq <= upto {
                 take(line);
             }
-        })?;
+        });
+        damaged.extend(scanned.err());
     }
-    Ok(())
+    Ok(damaged)
 }
 
 /// Headers of all segments, ascending; one that was only being made (the last, torn) is left out.

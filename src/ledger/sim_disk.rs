@@ -316,6 +316,9 @@ impl Disk for SimDisk {
         start.truncate(bytes);
         Ok(start)
     }
+    fn reader(&self, path: &str) -> io::Result<Box<dyn io::Read + Send>> {
+        Ok(Box::new(io::Cursor::new(self.read(path)?)))
+    }
     fn list(&self, dir: &str) -> io::Result<Vec<String>> {
         let inner = self.inner();
         inner.alive()?;
@@ -378,6 +381,10 @@ impl Disk for SimDisk {
     }
     fn root(&self) -> Option<&Path> {
         None
+    }
+    fn room(&self) -> Option<u64> {
+        let inner = self.inner();
+        inner.trouble.room.map(|room| room.saturating_sub(inner.used()))
     }
 }
 

@@ -4,6 +4,7 @@ use super::installation::InstallationId;
 use super::journal::ASIDE_DIR;
 use super::segment::list_or_empty;
 use super::{Disk, LedgerError, sealed};
+use std::io::ErrorKind;
 
 /// Directory of the snapshots.
 pub const DIR: &str = "snapshot";
@@ -44,10 +45,24 @@ const PEOPLE: &str = "people";
 pub(super) fn list(disk: &dyn Disk) -> Result<Vec<u64>, LedgerError> {
     let mut found: Vec<u64> = list_or_empty(disk, DIR)?
         .iter()
-        .filter_map(|name| name.strip_suffix(&format!(".{STATE}"))?.parse().ok())
+        .filter_map(|name| {
+            let seq = name.strip_suffix(&format!(".{STATE}"))?.parse().ok()?;
+            (path(seq, STATE) == format!("{DIR}/{name}")).then_some(seq)
+        })
         .collect();
     found.sort_unstable_by(|a, b| b.cmp(a));
     Ok(found)
+}
+
+/// Names of a snapshot's files: people, facts.
+pub(super) fn names(seq: u64) -> [String; 2] {
+    [PEOPLE, STATE].map(|part| format!("{seq:020}.{part}"))
+}
+
+/// The snapshot of which a file of this name is the persons' part.
+pub(super) fn seq_of_people(name: &str) -> Option<u64> {
+    let seq = name.strip_suffix(&format!(".{PEOPLE}"))?.parse().ok()?;
+    names(seq).iter().any(|ours| ours == name).then_some(seq)
 }
 
 /// Makes a snapshot durable, then removes all but the newest two.
@@ -58,10 +73,31 @@ pub(super) fn write(disk: &dyn Disk, id: InstallationId, snapshot: &Snapshot) ->
     for old in list(disk)?.into_iter().skip(KEPT) {
         for part in [STATE, PEOPLE] {
             let old = path(old, part);
-            disk.remove(&old).map_err(LedgerError::disk("remove", &old))?;
+            match disk.remove(&old) {
+                // A power cut may keep the second removal and lose the first.
+                Err(err) if err.kind() == ErrorKind::NotFound => {}
+                other => other.map_err(LedgerError::disk("remove", &old))?,
+            }
         }
     }
     disk.sync_dir(DIR).map_err(LedgerError::disk("sync", DIR))
+}
+
+/// Removes every other one, also what is left of one that was not written or removed to its
+/// end; says how many there were.
+pub(super) fn remove_but(disk: &dyn Disk, kept: u64) -> Result<u64, LedgerError> {
+    let mut removed = 0;
+    for name in list_or_empty(disk, DIR)? {
+        let stem = name.split('.').next().and_then(|seq| seq.parse::<u64>().ok());
+        if stem == Some(kept) && !name.ends_with(sealed::ASIDE) {
+            continue;
+        }
+        let old = format!("{DIR}/{name}");
+        disk.remove(&old).map_err(LedgerError::disk("remove", &old))?;
+        removed += u64::from(name.ends_with(&format!(".{STATE}")));
+    }
+    disk.sync_dir(DIR).map_err(LedgerError::disk("sync", DIR))?;
+    Ok(removed)
 }
 
 /// Reads one, both parts whole.

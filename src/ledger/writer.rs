@@ -1,14 +1,17 @@
 //! The one thread that writes: gathers what waits into one group, syncs it, then tells everybody.
 
 use super::archive::ArchiveDone;
-use super::{AppendError, Ledger, LedgerError, Line, Snapshot, with_causes};
+use super::forget::{Erased, Erasure};
+use super::keeper::{Chore, Frozen, Keeper};
+use super::store::Due;
+use super::{AppendError, Ledger, LedgerError, Line, Refusal, Snapshot, with_causes};
 use crate::model::OrderKey;
 use jiff::Timestamp;
 use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Waiting units from which on nothing new should be begun (callers answer 503).
 pub const UNITS_WAITING_MAX: usize = 4096;
@@ -21,6 +24,10 @@ pub const SEAL_AFTER: Duration = Duration::from_secs(1);
 
 /// Told when a request is done.
 pub type Done<T> = Box<dyn FnOnce(T) + Send>;
+
+/// Says what is to be erased, and gives the snapshot without it; called on the writer's thread
+/// when all units before are done, so that both are true at the last fact.
+pub type Prepare = Box<dyn FnOnce() -> Result<(Erasure, Snapshot), LedgerError> + Send>;
 
 /// Lines that belong together: all of them are kept, or none.
 pub struct Unit {
@@ -37,8 +44,9 @@ pub struct Unit {
 /// Why a unit was not kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum WriteFailure {
-    /// No room. Units of this epoch are all refused; the sender rolls back and goes on in the next.
-    #[error("there is no room left on the disk of the data directory")]
+    /// The disk takes nothing at present (see [`Writer::refusal`]). Units of this epoch are all
+    /// refused; the sender rolls back and goes on in the next.
+    #[error("nothing can be written to the disk of the data directory at present")]
     NoRoom,
     /// What is on disk is uncertain: the process must stop, and start again from the disk.
     #[error("the ledger could not be written")]
@@ -64,22 +72,29 @@ impl Backlog {
     }
 }
 
-enum Request {
+pub(super) enum Request {
     Unit(Unit),
-    Checkpoint(Box<Snapshot>, Done<Result<(), LedgerError>>),
-    Archive(Vec<OrderKey>, Done<Result<ArchiveDone, LedgerError>>),
+    Checkpoint(Box<dyn FnOnce() -> Frozen + Send>, Done<Result<(), LedgerError>>),
+    Archive(Vec<OrderKey>, Done<Result<ArchiveDone, LedgerError>>, Sender<Request>),
+    /// The keeper has archived these; what it made superfluous may go.
+    Archived(Due, Vec<OrderKey>, Done<Result<ArchiveDone, LedgerError>>),
+    Erase(Prepare, Done<Result<Erased, LedgerError>>),
     Alive(Timestamp),
     Close(Timestamp, Done<Result<(), LedgerError>>),
 }
 
 #[derive(Default)]
-struct Shared {
+pub(super) struct Shared {
     units: AtomicUsize,
     bytes: AtomicUsize,
     synced: AtomicU64,
     groups: AtomicU64,
     failed: AtomicBool,
     why: Mutex<Option<String>>,
+    /// Why the disk takes nothing, and since when.
+    refusal: Mutex<Option<(Refusal, Instant)>>,
+    /// Since when a group is being written.
+    busy_since: Mutex<Option<Instant>>,
 }
 
 /// Handle on the writer's thread; clones share it.
@@ -99,8 +114,16 @@ impl Writer {
         let (requests, incoming) = channel();
         let shared = Arc::new(Shared::default());
         shared.synced.store(ledger.next_seq() - 1, Ordering::Release);
-        let worker =
-            Worker { ledger, incoming, held: None, unsealed: false, refused_epoch: None, shared: Arc::clone(&shared) };
+        let keeper = Keeper::spawn(ledger.shelves(), Arc::clone(&shared))?;
+        let worker = Worker {
+            ledger,
+            keeper,
+            incoming,
+            held: None,
+            unsealed: false,
+            refused_epoch: None,
+            shared: Arc::clone(&shared),
+        };
         let thread = std::thread::Builder::new().name("ledger".to_owned()).spawn(move || worker.run())?;
         Ok(Self { requests, shared, thread: Arc::new(Mutex::new(Some(thread))) })
     }
@@ -111,13 +134,19 @@ impl Writer {
         self.shared.bytes.fetch_add(bytes_of(&unit), Ordering::AcqRel);
         self.send(Request::Unit(unit));
     }
-    /// Queues a snapshot, which must be true at the last fact of the units queued so far.
-    pub fn checkpoint(&self, snapshot: Snapshot, done: Done<Result<(), LedgerError>>) {
-        self.send(Request::Checkpoint(Box::new(snapshot), done));
+    /// Queues a snapshot. `freeze` is called on the writer's thread once all units queued so far
+    /// are done, and gives a state that is true at the last fact of them: it should only copy. All
+    /// else happens beside.
+    pub fn checkpoint(&self, freeze: Box<dyn FnOnce() -> Frozen + Send>, done: Done<Result<(), LedgerError>>) {
+        self.send(Request::Checkpoint(freeze, done));
     }
-    /// Queues the archiving of closed orders; see [`Ledger::archive`].
+    /// Queues the archiving of closed orders, beside the writer's thread; see [`Ledger::archive`].
     pub fn archive(&self, orders: Vec<OrderKey>, done: Done<Result<ArchiveDone, LedgerError>>) {
-        self.send(Request::Archive(orders, done));
+        self.send(Request::Archive(orders, done, self.requests.clone()));
+    }
+    /// Queues an erasure; see [`Ledger::erase`].
+    pub fn erase(&self, prepare: Prepare, done: Done<Result<Erased, LedgerError>>) {
+        self.send(Request::Erase(prepare, done));
     }
     /// Notes a sign of life.
     pub fn alive(&self, now: Timestamp) {
@@ -156,6 +185,17 @@ impl Writer {
         self.shared.why.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
+    /// Why the disk takes nothing at present, and for how long already.
+    pub fn refusal(&self) -> Option<(Refusal, Duration)> {
+        let refusal = *self.shared.refusal.lock().unwrap_or_else(PoisonError::into_inner);
+        refusal.map(|(refusal, since)| (refusal, since.elapsed()))
+    }
+    /// For how long the disk has been working on one group.
+    pub fn busy_for(&self) -> Option<Duration> {
+        let since = *self.shared.busy_since.lock().unwrap_or_else(PoisonError::into_inner);
+        since.map(|since| since.elapsed())
+    }
+
     fn send(&self, request: Request) {
         if let Err(back) = self.requests.send(request) {
             refuse(back.0, &self.shared, WriteFailure::Closed);
@@ -167,7 +207,7 @@ fn bytes_of(unit: &Unit) -> usize {
     unit.lines.iter().map(|line| line.json.len()).sum()
 }
 
-fn closed() -> LedgerError {
+pub(super) fn closed() -> LedgerError {
     LedgerError::Misuse { what: "the ledger is closed, or it failed before".to_owned() }
 }
 
@@ -178,14 +218,15 @@ fn tell(unit: Unit, bytes: usize, shared: &Shared, result: Result<(), WriteFailu
     (unit.done)(result);
 }
 
-fn refuse(request: Request, shared: &Shared, why: WriteFailure) {
+pub(super) fn refuse(request: Request, shared: &Shared, why: WriteFailure) {
     match request {
         Request::Unit(unit) => {
             let bytes = bytes_of(&unit);
             tell(unit, bytes, shared, Err(why));
         }
         Request::Checkpoint(_, done) => done(Err(closed())),
-        Request::Archive(_, done) => done(Err(closed())),
+        Request::Archive(_, done, _) | Request::Archived(_, _, done) => done(Err(closed())),
+        Request::Erase(_, done) => done(Err(closed())),
         Request::Close(_, done) => done(Err(closed())),
         Request::Alive(_) => {}
     }
@@ -193,6 +234,7 @@ fn refuse(request: Request, shared: &Shared, why: WriteFailure) {
 
 struct Worker {
     ledger: Ledger,
+    keeper: Keeper,
     incoming: Receiver<Request>,
     /// Taken from the queue, but not for the group that was being gathered.
     held: Option<Request>,
@@ -216,16 +258,50 @@ impl Worker {
             }
             match request {
                 Request::Unit(unit) => self.write(unit),
-                Request::Checkpoint(snapshot, done) => done(self.ledger.checkpoint(&snapshot)),
-                Request::Archive(orders, done) => done(self.ledger.archive(&orders)),
-                Request::Alive(now) => self.ledger.alive(now),
+                Request::Checkpoint(freeze, done) => self.freeze(freeze(), done),
+                Request::Archive(orders, done, back) => match self.ledger.due() {
+                    Ok(due) => self.keeper.give(Chore::Archive(due, orders, done, back)),
+                    Err(err) => done(Err(err)),
+                },
+                Request::Archived(due, orders, done) => {
+                    let (upto, removed) = (due.last_seq, self.ledger.remove(&due));
+                    done(removed.map(|segments_removed| ArchiveDone { orders, upto, segments_removed }));
+                }
+                Request::Erase(prepare, done) => done(self.erase(prepare)),
+                Request::Alive(now) => {
+                    self.ledger.alive(now);
+                    // Without orders nobody else would find out that it goes again.
+                    if self.refusal().is_some() && self.ledger.could_write() {
+                        *self.refusal() = None;
+                    }
+                }
                 Request::Close(now, done) => return self.close(now, done),
             }
         }
     }
 
+    fn freeze(&self, frozen: Frozen, done: Done<Result<(), LedgerError>>) {
+        match self.ledger.check_end(frozen.seq) {
+            Ok(()) => self.keeper.give(Chore::Checkpoint(frozen, done)),
+            Err(err) => done(Err(err)),
+        }
+    }
+
+    fn erase(&mut self, prepare: Prepare) -> Result<Erased, LedgerError> {
+        let _alone = self.keeper.alone();
+        let (erasure, snapshot) = prepare()?;
+        let erased = self.ledger.erase(&erasure, &snapshot);
+        if let Err(err) = &erased
+            && self.ledger.has_failed()
+        {
+            self.fail(err);
+        }
+        erased
+    }
+
     fn close(self, now: Timestamp, done: Done<Result<(), LedgerError>>) {
-        let Self { ledger, incoming, held, shared, .. } = self;
+        let Self { ledger, keeper, incoming, held, shared, .. } = self;
+        keeper.close();
         done(ledger.close(now));
         for late in held.into_iter().chain(incoming.try_iter()) {
             refuse(late, &shared, WriteFailure::Closed);
@@ -252,7 +328,15 @@ impl Worker {
         self.incoming.recv().ok()
     }
 
-    fn fail(&mut self, err: &dyn std::error::Error) {
+    fn refusal(&self) -> MutexGuard<'_, Option<(Refusal, Instant)>> {
+        self.shared.refusal.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn set_busy(&self, since: Option<Instant>) {
+        *self.shared.busy_since.lock().unwrap_or_else(PoisonError::into_inner) = since;
+    }
+
+    fn fail(&self, err: &dyn std::error::Error) {
         let why = with_causes(err);
         tracing::error!(error = %why, "ledger failed");
         *self.shared.why.lock().unwrap_or_else(PoisonError::into_inner) = Some(why);
@@ -283,12 +367,19 @@ impl Worker {
             }
         }
         // Without lines it is only the wish to be told when all before it is durable: it is.
+        self.set_busy(Some(Instant::now()));
         let written = if lines.is_empty() { Ok(()) } else { self.ledger.append(first_seq, &lines) };
+        self.set_busy(None);
         let result = match written {
             Ok(()) => Ok(()),
             Err(AppendError::NoRoom(cause)) => {
-                tracing::warn!(error = %cause, units = units.len(), "no room for the journal");
+                tracing::warn!(error = %cause, units = units.len(), "nothing can be written to the journal");
                 self.refused_epoch = Some(epoch);
+                if let Some(refusal) = Refusal::of(&cause) {
+                    let mut told = self.refusal();
+                    let since = told.map_or_else(Instant::now, |(_, since)| since);
+                    *told = Some((refusal, since));
+                }
                 Err(WriteFailure::NoRoom)
             }
             Err(err @ AppendError::Failed(_)) => {
@@ -298,6 +389,7 @@ impl Worker {
         };
         if result.is_ok() && !lines.is_empty() {
             self.unsealed = true;
+            *self.refusal() = None;
             self.shared.synced.store(self.ledger.next_seq() - 1, Ordering::Release);
             self.shared.groups.fetch_add(1, Ordering::AcqRel);
         }

@@ -41,12 +41,24 @@ pub enum PaperKind {
     StopNote,
     /// Shows what a printer can.
     TestPage,
+    /// The address of one parcel, for those that are franked by hand.
+    Label,
+    /// What one parcel's customs form asks for, to copy from.
+    Customs,
 }
 
 impl PaperKind {
     /// All kinds.
-    pub const ALL: [Self; 6] =
-        [Self::Slip, Self::Card, Self::PickList, Self::ChangeNote, Self::StopNote, Self::TestPage];
+    pub const ALL: [Self; 8] = [
+        Self::Slip,
+        Self::Card,
+        Self::PickList,
+        Self::ChangeNote,
+        Self::StopNote,
+        Self::TestPage,
+        Self::Label,
+        Self::Customs,
+    ];
     /// The word used in files, commands and JSON.
     pub fn word(self) -> &'static str {
         match self {
@@ -56,6 +68,15 @@ impl PaperKind {
             Self::ChangeNote => "change note",
             Self::StopNote => "stop note",
             Self::TestPage => "test page",
+            Self::Label => "label",
+            Self::Customs => "customs sheet",
+        }
+    }
+    /// Is it made from a parcel and its person?
+    pub fn is_of_parcel(self) -> bool {
+        match self {
+            Self::Slip | Self::Card | Self::Label | Self::Customs => true,
+            Self::PickList | Self::ChangeNote | Self::StopNote | Self::TestPage => false,
         }
     }
 }
@@ -85,13 +106,17 @@ pub enum Subject {
     },
     /// A test page, counted.
     Test(u32),
+    /// A parcel's address label.
+    Label(ParcelId),
+    /// A parcel's customs sheet.
+    Customs(ParcelId),
 }
 
 impl Subject {
     /// The parcel that it belongs to.
     pub fn parcel(&self) -> Option<ParcelId> {
         match self {
-            Self::Parcel(id) | Self::Card(id, _) => Some(*id),
+            Self::Parcel(id) | Self::Card(id, _) | Self::Label(id) | Self::Customs(id) => Some(*id),
             Self::Note(..) | Self::List { .. } | Self::Test(_) => None,
         }
     }

@@ -215,6 +215,8 @@ pub enum Cause {
     StoppedProgram(OrderKey),
     /// A job is `uncertain` and its kind says `ask`.
     UncertainPaper(u64),
+    /// Records from this number to that one are lost.
+    RecordsLost(u64, u64),
 }
 
 impl fmt::Display for Cause {
@@ -245,6 +247,7 @@ impl fmt::Display for Cause {
             Self::Uncancelled(key) => write!(f, "uncancelled:{key}"),
             Self::StoppedProgram(key) => write!(f, "stopped-program:{key}"),
             Self::UncertainPaper(job) => write!(f, "uncertain-paper:{job}"),
+            Self::RecordsLost(from, to) => write!(f, "records-lost:{from}-{to}"),
         }
     }
 }

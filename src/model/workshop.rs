@@ -2,11 +2,11 @@
 //! everything else only reads it.
 
 use super::*;
+use core::net::SocketAddr;
 use jiff::SignedDuration;
 use jiff::civil::{Date, Time, Weekday};
 use jiff::tz::TimeZone;
 use std::collections::{BTreeMap, BTreeSet};
-use std::net::SocketAddr;
 use std::path::PathBuf;
 
 /// Everything that the configuration folder says.
@@ -32,6 +32,8 @@ pub struct Workshop {
     pub day: Day,
     /// Days after which a person's data are erased.
     pub retention_days: u32,
+    /// Daily copies of everything.
+    pub backups: Backups,
     /// Minutes of labour per parcel times wage: shown apart, never part of the choice unless set.
     pub labour: Option<Money>,
     /// Where to listen.
@@ -64,8 +66,32 @@ pub struct Workshop {
     pub words: Words,
     /// A folder with more fonts, if configured.
     pub fonts: Option<PathBuf>,
+    /// A drawing for the cards, if configured.
+    pub logo: Option<LogoFile>,
     /// The files as read, name (relative) and text: kept beside every plan that used them.
     pub files: BTreeMap<String, String>,
+}
+
+/// Where the workshop's drawing lies and how it is printed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LogoFile {
+    /// A PNG or SVG file.
+    pub file: PathBuf,
+    /// How its greys print.
+    pub tone: Tone,
+    /// How dark it prints, in percent.
+    pub density_percent: u32,
+}
+
+/// How greys become dots.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tone {
+    /// Black or white: for drawings.
+    Line,
+    /// Error diffusion: for photographs.
+    Diffused,
+    /// A regular pattern: calmer for large flat greys.
+    Ordered,
 }
 
 impl Workshop {
@@ -154,6 +180,19 @@ pub struct Limits {
     pub connections: usize,
     /// Requests a minute and source, as a bucket of the same size.
     pub per_minute: u32,
+}
+
+/// Daily copies of everything, for the day on which the disk dies.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Backups {
+    /// Whether they are made.
+    pub off: bool,
+    /// Local time of day.
+    pub at: Time,
+    /// Days for which each is kept.
+    pub keep_days: u32,
+    /// Where; relative to the data folder.
+    pub folder: PathBuf,
 }
 
 /// Where a secret lies: never its value.
@@ -334,6 +373,8 @@ pub struct Service {
     pub longest_max: Option<Length>,
     /// Length plus girth allowed.
     pub length_and_girth_max: Option<Length>,
+    /// For prices by volume: each side counts in whole steps of this, what is over is dropped.
+    pub side_step: Option<Length>,
     /// Sum of the three sides allowed.
     pub sum_max: Option<Length>,
     /// Largest outer size, any way round (a letter slot); compared side by side, sorted.
@@ -352,6 +393,8 @@ pub struct Service {
     pub contract: Option<String>,
     /// First and last day on which this table counts.
     pub valid: (Option<Date>, Option<Date>),
+    /// What prints with the slip of each parcel that travels by it: labels, customs sheets.
+    pub prints: Vec<PaperKind>,
 }
 
 /// How a service is priced.

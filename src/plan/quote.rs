@@ -88,7 +88,11 @@ fn is_count(text: &str) -> bool {
     !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit())
 }
 
-fn product_called<'w>(name: &str, workshop: &'w Workshop) -> Result<&'w Product, QuoteError> {
+/// The product with that name or sku, or the only one whose name holds the words.
+///
+/// # Errors
+/// None, with those that sound alike; or several.
+pub fn product_called<'w>(name: &str, workshop: &'w Workshop) -> Result<&'w Product, QuoteError> {
     let wanted = name.to_lowercase();
     let exact = |p: &&Product| p.sku.as_str().to_lowercase() == wanted || p.name.to_lowercase() == wanted;
     if let Some(product) = workshop.products.iter().find(exact) {

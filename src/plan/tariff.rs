@@ -162,7 +162,7 @@ pub fn price(
         }
         Price::ByWeight(steps) => by_weight(steps, zone, parcel.weight)?,
         Price::ByVolume(steps) => {
-            let volume = parcel.outer.volume().cm3_up();
+            let volume = counted(parcel.outer, service.side_step).volume().cm3_up();
             let mut of_zone: Vec<&VolumeStep> = steps.iter().filter(|step| step.zone == zone).collect();
             of_zone.sort_by_key(|step| step.up_to_cm3);
             let most = of_zone.last().ok_or_else(|| Refusal::ZonePrice(zone.clone()))?.up_to_cm3;
@@ -181,6 +181,14 @@ pub fn price(
         }
     }
     Ok(quoted)
+}
+
+/// The sides as prices by volume count them: whole steps, at least one, so that nothing thin
+/// has no volume.
+fn counted(outer: Dims, step: Option<Length>) -> Dims {
+    let Some(step) = step.filter(|step| *step > Length::ZERO) else { return outer };
+    let [length, width, height] = outer.sides().map(|side| Length { nm: (side.nm / step.nm).max(1) * step.nm });
+    Dims { length, width, height }
 }
 
 fn priced(zone: String, postage: Money) -> Quoted {

@@ -60,6 +60,12 @@ impl Bitmap {
             self.data[at] |= bit;
         }
     }
+    /// Whitens a dot; outside nothing happens.
+    pub fn whiten(&mut self, x: i32, y: i32) {
+        if let Some((at, bit)) = self.index(x, y) {
+            self.data[at] &= !bit;
+        }
+    }
     /// Blackens a rectangle, as far as it lies inside.
     pub fn fill(&mut self, area: Area) {
         self.each(area, |byte, bit| *byte |= bit);

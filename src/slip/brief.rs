@@ -1,11 +1,14 @@
 //! What a paper is about, gathered from the state: plain structs, already cleaned and in
 //! the workshop's words, so that the papers only have to lay them out.
 
+use super::address;
 use super::clean::{self, LABEL_MAX, MESSAGE_MAX, NAME_MAX, NOTE_MAX, WISH_MAX};
+use super::document::Lid;
 use super::words::{Form, key};
 use crate::book::{OrderEntry, ParcelEntry, People, State};
 use crate::model::{
-    ContainerName, Content, OrderKey, ParcelId, Person, PlannedParcel, Product, SupplyUnit, SupplyUse, Workshop,
+    ContainerKind, ContainerName, Content, Length, Line, Money, NM_PER_MM, OrderKey, ParcelId, Person, PlannedParcel,
+    Product, SupplyUnit, SupplyUse, Workshop,
 };
 
 /// One parcel, for its slip and card.
@@ -33,6 +36,8 @@ pub struct ParcelBrief {
     pub things: Vec<Thing>,
     /// The container.
     pub container: String,
+    /// The room under the container's lid, for the card.
+    pub lid: Option<Lid>,
     /// What it stands in: "in a Skipper"; or empty.
     pub outer: String,
     /// A rule says: first.
@@ -51,6 +56,29 @@ pub struct ParcelBrief {
     pub cautions: Vec<String>,
     /// Several orders in one parcel.
     pub joined: bool,
+    /// The address for a label, line by line.
+    pub address: Vec<String>,
+    /// Its goods for a customs form.
+    pub wares: Vec<Ware>,
+    /// What they cost together, where every price is known; or empty.
+    pub value: String,
+}
+
+/// One kind of goods, as a customs form asks for it; empty texts are not known.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Ware {
+    /// How many.
+    pub quantity: u32,
+    /// In plain words.
+    pub description: String,
+    /// Net, of all of them.
+    pub weight: String,
+    /// Of all of them.
+    pub value: String,
+    /// Harmonised System code.
+    pub code: String,
+    /// Country of origin.
+    pub origin: String,
 }
 
 /// So many of one product.
@@ -88,6 +116,7 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
     let supplies = planned.supplies.iter().filter(|used| is_told(used, planned, workshop));
     let supplies = supplies.map(|used| supply(used, workshop, &form));
     let (lay, notes) = lay_and_notes(planned, workshop);
+    let (wares, value) = wares(planned, lead, workshop, &form);
     Some(ParcelBrief {
         number: number_of(entry),
         part: entry.part,
@@ -103,6 +132,7 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         language: language(person, lead),
         things: things(&planned.contents, entry, state, workshop, &form),
         container: label(planned.container.as_str()),
+        lid: workshop.container(&planned.container).and_then(|container| lid(&container.kind)),
         outer: planned.inside.as_ref().map(|outer| in_outer(outer, &form)).unwrap_or_default(),
         urgent: lead.is_urgent(),
         service: match planned.zone.as_str() {
@@ -120,6 +150,9 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         lay,
         cautions: planned.cautions.iter().map(|c| clean::line(c, NOTE_MAX)).collect(),
         joined: entry.orders.len() > 1,
+        address: person.map(|person| addressed(person, lead, workshop)).unwrap_or_default(),
+        wares,
+        value,
     })
 }
 
@@ -137,6 +170,56 @@ pub fn container(entry: &ParcelEntry, form: &Form) -> String {
     }
 }
 
+fn addressed(person: &Person, order: &OrderEntry, workshop: &Workshop) -> Vec<String> {
+    let to = order.order.destination.country;
+    address::label(&address::Parts::of(person), to, workshop.country, &workshop.language)
+}
+
+/// The goods as customs want to know them, and their value together.
+fn wares(planned: &PlannedParcel, lead: &OrderEntry, workshop: &Workshop, form: &Form) -> (Vec<Ware>, String) {
+    let mut total: Option<Money> = None;
+    let mut whole = true;
+    let mut wares = Vec::new();
+    for content in planned.contents.iter().filter(|content| content.quantity > 0) {
+        let product = workshop.product(&content.sku);
+        let customs = product.and_then(|product| product.customs.as_ref());
+        let price = line_of(content, Some(lead)).and_then(|line| line.unit_price);
+        let value =
+            price.map(|price| Money::new(price.minor.saturating_mul(i64::from(content.quantity)), price.currency));
+        let sums = value.zip(total).is_none_or(|(value, sum)| value.currency == sum.currency);
+        whole &= value.is_some() && sums;
+        total = match (total, value) {
+            (Some(sum), Some(value)) if sums => Some(sum + value),
+            (sum, value) => sum.or(value),
+        };
+        let weight = product.and_then(|product| product.weight);
+        let weight = weight.map(|one| one * i64::from(content.quantity));
+        wares.push(Ware {
+            quantity: content.quantity,
+            description: customs.map_or_else(|| product_name(content, product, Some(lead)), |c| label(&c.description)),
+            weight: weight.map(|weight| form.weight(weight)).unwrap_or_default(),
+            value: value.map(|value| form.money(value)).unwrap_or_default(),
+            code: customs.map(|customs| label(&customs.hs_code)).unwrap_or_default(),
+            origin: customs.map(|c| address::country_name(c.origin, &workshop.language)).unwrap_or_default(),
+        });
+    }
+    (wares, total.filter(|_| whole).map(|total| form.money(total)).unwrap_or_default())
+}
+
+/// The room under a box's lid, or in a flat container.
+fn lid(kind: &ContainerKind) -> Option<Lid> {
+    let sides = match kind {
+        ContainerKind::Box { inner, .. } => [inner.length, inner.width],
+        ContainerKind::PaddedMailer { flat, allowance, .. } => {
+            [0, 1].map(|at| Length { nm: flat[at].nm.saturating_sub(allowance[at].nm) })
+        }
+        ContainerKind::Envelope { flat, .. } => *flat,
+    };
+    let [a, b] = sides.map(|side| u16::try_from(side.nm.div_euclid(NM_PER_MM)).ok());
+    let (a, b) = (a?, b?);
+    Some(Lid { long_mm: a.max(b), short_mm: a.min(b) })
+}
+
 fn in_outer(outer: &ContainerName, form: &Form) -> String {
     form.fill(key::IN_OUTER, &[("outer", &label(outer.as_str()))])
 }
@@ -152,8 +235,16 @@ pub fn product_name(content: &Content, product: Option<&Product>, order: Option<
     if let Some(product) = product {
         return label(&product.name);
     }
-    let line = content.line.and_then(|at| order.and_then(|o| o.order.lines.get(at)));
-    line.map(|l| label(&l.name)).filter(|n| !n.is_empty()).unwrap_or_else(|| label(content.sku.as_str()))
+    line_of(content, order)
+        .map(|l| label(&l.name))
+        .filter(|n| !n.is_empty())
+        .unwrap_or_else(|| label(content.sku.as_str()))
+}
+
+/// The order's line that names this very product: a part of a bundle has none, and where the order
+/// changed since it was planned, something else may stand there now.
+fn line_of<'o>(content: &Content, order: Option<&'o OrderEntry>) -> Option<&'o Line> {
+    content.line.and_then(|at| order?.order.lines.get(at)).filter(|line| line.sku == content.sku)
 }
 
 /// Where it lies: the batch's own shelf, else the product's.

@@ -6,6 +6,7 @@
 use super::brief::{ParcelBrief, Thing};
 use super::clean::{self, MESSAGE_MAX};
 use super::document::*;
+use super::look::{Look, WAVES};
 use super::markdown;
 use super::words::{Form, key};
 use crate::model::{CardTemplate, Workshop};
@@ -14,16 +15,12 @@ use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Value;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior, context};
 
-/// Designs that a template may name.
-pub const DESIGNS: [&str; 3] = ["waves", "leaves", "plain"];
 /// Steps of one template; a card of two hundred things takes some 5 000.
 const FUEL: u64 = 100_000;
 /// Calls within calls of one template.
 const DEPTH: usize = 32;
 /// Letters of a filled template: a card of three metres.
 const FILLED_MAX: usize = 20_000;
-/// White at the left and right of a card.
-const MARGIN: u16 = 34;
 
 /// A template that cannot be used as it is.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -45,10 +42,11 @@ pub fn card(
     shop: &str,
     now: Timestamp,
 ) -> (Document, Option<TemplateMistake>) {
-    let Some(template) = template else { return (plain(brief, form, shop), None) };
+    let look = template.and_then(|template| Look::named(&template.design)).unwrap_or(WAVES);
+    let Some(template) = template else { return (plain(brief, &look, form, shop), None) };
     match filled(brief, template, form, shop, now) {
         Ok(paper) => (paper, None),
-        Err(mistake) => (plain(brief, form, shop), Some(mistake)),
+        Err(mistake) => (plain(brief, &look, form, shop), Some(mistake)),
     }
 }
 
@@ -93,10 +91,10 @@ fn filled(
         let line = template.first_line + line.saturating_sub(1);
         TemplateMistake { place: format!("cards/{}.md:{line}", template.name), line, what }
     };
-    let ornament = ornament_of(&template.design).ok_or_else(|| TemplateMistake {
+    let look = Look::named(&template.design).ok_or_else(|| TemplateMistake {
         place: format!("cards/{}.md:1", template.name),
         line: 1,
-        what: format!("the design {:?} is not one of {}", template.design, DESIGNS.join(", ")),
+        what: format!("the design {:?} is not one of {}", template.design, super::look::DESIGNS.join(", ")),
     })?;
     let markdown = fill(brief, template, form, shop, now).map_err(|error| {
         let detail = error.detail().map_or_else(|| error.kind().to_string(), |d| format!("{}: {d}", error.kind()));
@@ -105,14 +103,14 @@ fn filled(
     if markdown.chars().count() > FILLED_MAX {
         return Err(at(1, format!("the filled card is longer than {FILLED_MAX} letters")));
     }
-    let blocks = markdown::blocks(&markdown, ornament).map_err(|mistake| {
+    let blocks = markdown::blocks(&markdown, &look).map_err(|mistake| {
         // The filled text has other lines than the template: find the piece there.
         let line = template.body.lines().position(|line| line.contains(&mistake.piece)).map_or(1, |n| n + 1);
         at(line, mistake.what)
     })?;
-    let mut paper = framed_head(brief, ornament, shop);
+    let mut paper = head(brief, &look, shop);
     paper.blocks.extend(blocks);
-    framed_foot(&mut paper, ornament);
+    foot(&mut paper, &look);
     Ok(paper)
 }
 
@@ -202,51 +200,46 @@ fn escaped(text: &str) -> String {
     out
 }
 
-fn ornament_of(design: &str) -> Option<Ornament> {
-    match design {
-        "waves" | "" => Some(Ornament::Waves),
-        "leaves" => Some(Ornament::Leaves),
-        "plain" => Some(Ornament::Plain),
-        _ => None,
-    }
-}
-
-fn framed_head(brief: &ParcelBrief, ornament: Ornament, shop: &str) -> Document {
-    let mut paper = Document { language: brief.language.clone(), margin: MARGIN, ..Document::default() };
-    paper.space(6);
-    paper.push(Block::Picture(Picture { drawing: Drawing::Ornament(ornament, End::Head), text: "~ ~ ~".into() }));
+fn head(brief: &ParcelBrief, look: &Look, shop: &str) -> Document {
+    let (lid, frame) = (brief.lid, look.frame);
+    let mut paper =
+        Document { language: brief.language.clone(), margin: look.margin, lid, frame, ..Document::default() };
+    paper.space(if frame.is_some() { 26 } else { 6 });
+    paper.push(Block::Picture(Picture { drawing: Drawing::Ornament(look.ornament, End::Head), text: "~ ~ ~".into() }));
     paper.space(12);
-    let shop = Paragraph::plain(shop.to_uppercase(), Face::Capitals, 24).aligned(Align::Middle);
+    let shop = Paragraph::plain(shop.to_uppercase(), look.shop.face, look.shop.size).aligned(look.align);
     paper.push(Block::Text(shop));
     paper.space(30);
     paper
 }
 
-fn framed_foot(paper: &mut Document, ornament: Ornament) {
+fn foot(paper: &mut Document, look: &Look) {
     paper.space(20);
-    paper.push(Block::Picture(Picture { drawing: Drawing::Ornament(ornament, End::Foot), text: "~ ~ ~".into() }));
-    paper.space(6);
+    let drawing = Drawing::Ornament(look.ornament, look.end(End::Foot));
+    paper.push(Block::Picture(Picture { drawing, text: "~ ~ ~".into() }));
+    paper.space(if look.frame.is_some() { 26 } else { 6 });
 }
 
 /// Where no template can be used.
-fn plain(brief: &ParcelBrief, form: &Form, shop: &str) -> Document {
-    let mut paper = framed_head(brief, Ornament::Waves, shop);
+fn plain(brief: &ParcelBrief, look: &Look, form: &Form, shop: &str) -> Document {
+    let mut paper = head(brief, look, shop);
     if let Some(name) = brief.name.clone().filter(|name| !name.is_empty()) {
-        paper.push(Block::Name(markdown::large_name(name)));
+        paper.push(Block::Name(markdown::large_name(name, look)));
         paper.space(24);
     }
-    paper.push(Block::Text(markdown::heading(form.word(key::CARD_INSIDE))));
+    paper.push(Block::Text(markdown::heading(form.word(key::CARD_INSIDE), look)));
     let mut table = Table::list([Column::FIT.right(), Column::FILL]);
     for thing in &brief.things {
-        let quantity = Cell::text(thing.quantity.to_string(), Face::Bold, 27);
-        table.rows.push(vec![quantity, Cell::text(&thing.name, Face::Text, 28)]);
+        let quantity = Cell::text(thing.quantity.to_string(), Face::Bold, look.text.size);
+        table.rows.push(vec![quantity, Cell::text(&thing.name, look.text.face, look.text.size)]);
     }
     paper.push(Block::Table(table));
     if let Some(message) = &brief.gift_message {
+        let (style, align) = look.quote;
         paper.space(16);
-        paper.push(Block::Text(Paragraph::plain(message, Face::Italic, 30).aligned(Align::Middle)));
+        paper.push(Block::Text(Paragraph::plain(message, style.face, style.size).aligned(align)));
     }
-    paper.blocks.extend(markdown::pen(form.word(key::CARD_PEN)));
-    framed_foot(&mut paper, Ornament::Waves);
+    paper.blocks.extend(markdown::pen(form.word(key::CARD_PEN), look));
+    foot(&mut paper, look);
     paper
 }

@@ -23,6 +23,8 @@ pub struct DayBrief {
     pub orders: usize,
     /// Parcels that are ready but lie beyond the day's size.
     pub beyond: usize,
+    /// What the next day will take, where something is known of it.
+    pub tomorrow: Option<Tomorrow>,
     /// Questions, most orders first.
     pub decide: Vec<Decide>,
     /// In shelf order.
@@ -39,6 +41,19 @@ pub struct DayBrief {
     pub tally: Vec<(String, usize)>,
     /// Came after the day's list was printed: number, name, when. They stand in the pack order, too.
     pub late: Vec<(String, String, String)>,
+}
+
+/// What the day after this one will take: of what is ready now, as much as fits into a day.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Tomorrow {
+    /// Its parcels.
+    pub parcels: usize,
+    /// In shelf order.
+    pub fetch: Vec<Fetch>,
+    /// Containers to fold.
+    pub fold: Vec<Fold>,
+    /// Supplies and containers that today's work leaves too few of.
+    pub short: Vec<String>,
 }
 
 /// One question.
@@ -94,8 +109,6 @@ pub struct PackLine {
     pub part: String,
     /// Recipient.
     pub name: String,
-    /// "2 things".
-    pub things: String,
     /// How it travels.
     pub service: String,
     /// Predicted.
@@ -114,6 +127,7 @@ pub fn day(date: Date, extra: u32, state: &State, people: &People, workshop: &Wo
         parcels: parcels.len(),
         orders: list.orders,
         beyond: list.later.len(),
+        tomorrow: tomorrow(&list, &planned, state, workshop, &form),
         decide: decide(state, &form),
         fetch: fetch(&parcels, state, workshop, &form),
         prepare: prepare(&parcels, workshop),
@@ -123,6 +137,36 @@ pub fn day(date: Date, extra: u32, state: &State, people: &People, workshop: &Wo
         tally: tally(&parcels, workshop),
         late: late(&list, state, people, &form, now),
     }
+}
+
+/// Of what waits beyond today, the oldest promises first, as many parcels as a day holds.
+fn tomorrow(
+    list: &DayList,
+    today: &[&PlannedParcel],
+    state: &State,
+    workshop: &Workshop,
+    form: &Form,
+) -> Option<Tomorrow> {
+    let mut waiting: Vec<&ParcelEntry> = list.later.iter().filter_map(|id| state.parcels.get(id)).collect();
+    let age = |parcel: &&ParcelEntry| {
+        let order = parcel.orders.first().and_then(|key| state.orders.get(key))?;
+        Some((State::promised(order), order.received, order.order.key.clone()))
+    };
+    waiting.sort_by_cached_key(age);
+    waiting.truncate(workshop.day.parcels_a_day.max(1) as usize);
+    if waiting.is_empty() {
+        return None;
+    }
+    let planned: Vec<&PlannedParcel> = waiting.iter().map(|p| &p.planned).collect();
+    let needs = supplies::needs_after(today, &planned, workshop);
+    let supplies = needs.supplies.iter().filter(|n| n.runs_out_at.is_some()).map(|n| label(n.supply.as_str()));
+    let containers = needs.containers.iter().filter(|n| n.runs_out_at.is_some()).map(|n| label(n.container.as_str()));
+    Some(Tomorrow {
+        parcels: waiting.len(),
+        fetch: fetch(&waiting, state, workshop, form),
+        fold: fold(&waiting, workshop, form),
+        short: supplies.chain(containers).collect(),
+    })
 }
 
 /// A list that comes later than its hour says so, and every list when the program was off
@@ -312,12 +356,10 @@ fn pack(parcels: &[&ParcelEntry], state: &State, people: &People, workshop: &Wor
             groups.push(Group { container, parcels: Vec::new() });
         }
         let Some(group) = groups.last_mut() else { continue };
-        let things: u32 = parcel.planned.contents.iter().map(|c| c.quantity).fold(0, u32::saturating_add);
         group.parcels.push(PackLine {
             number: brief::number_of(parcel),
             part: part(parcel, form),
             name: brief::name_of(parcel.orders.first(), state, people, form),
-            things: form.count(things as usize, key::THING, key::THINGS),
             service: service_name(parcel, workshop),
             weight: form.weight(parcel.planned.weight),
         });

@@ -14,6 +14,26 @@ pub struct Document {
     pub language: Option<String>,
     /// White at the left and right of everything.
     pub margin: u16,
+    /// It lies under this lid: marks say where to fold it.
+    pub lid: Option<Lid>,
+    /// Lines around everything.
+    pub frame: Option<Frame>,
+}
+
+/// The room under a container's lid, in whole millimetres.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Lid {
+    /// Its longer side.
+    pub long_mm: u16,
+    /// The other one.
+    pub short_mm: u16,
+}
+
+/// Lines around a paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Frame {
+    /// A strong one and a fine one within.
+    Double,
 }
 
 /// One thing across the paper.
@@ -107,7 +127,7 @@ pub struct Paragraph {
 /// A name in large letters.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Name {
-    /// Whose.
+    /// Whose; an address has several lines (`\n`), all of one size.
     pub text: String,
     /// In which face.
     pub face: Face,
@@ -130,6 +150,19 @@ pub struct Table {
     pub gap: u16,
     /// Between rows.
     pub row_gap: u16,
+    /// A dotted line between rows leads the eye across them.
+    pub dotted: bool,
+    /// Tables of one grid share the widths of their columns, wherever they stand in the document.
+    pub grid: Option<Grid>,
+}
+
+/// Grids of lists.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Grid {
+    /// Tick, shelf, quantity, thing, remark.
+    Goods,
+    /// Tick, number, name, service, weight.
+    Parcels,
 }
 
 /// Two texts in one line.
@@ -172,6 +205,8 @@ pub enum Cell {
     Text(Vec<Run>),
     /// A box to tick, as large as the row's first words.
     Tick,
+    /// So many: one is plain, more stand white on black, so that nobody packs one where two are due.
+    Quantity(u32),
     /// A warning sign.
     Caution,
 }
@@ -201,6 +236,8 @@ pub enum Drawing {
     Ornament(Ornament, End),
     /// Dots as they are, centred.
     Dots(Bitmap),
+    /// The workshop's own drawing, this wide in percent; nothing where there is none.
+    Logo(u16),
     /// A ruler in millimetres.
     Ruler,
     /// Stripes, checks and fine lines for a test page.
@@ -287,7 +324,7 @@ impl Cell {
 impl Table {
     /// Columns without rows yet, with the gaps of a list.
     pub fn list(columns: impl Into<Vec<Column>>) -> Self {
-        Self { columns: columns.into(), rows: Vec::new(), gap: 14, row_gap: 4 }
+        Self { columns: columns.into(), rows: Vec::new(), gap: 14, row_gap: 4, dotted: false, grid: None }
     }
     /// The same for narrow paper: columns that may, go under the filling one.
     pub fn narrowed(&self) -> Self {
@@ -317,7 +354,7 @@ impl Table {
             });
         }
         let columns = self.columns.iter().copied().filter(|c| !c.under).collect();
-        Self { columns, rows, gap: self.gap * 2 / 3, row_gap: self.row_gap }
+        Self { columns, rows, gap: self.gap * 2 / 3, ..self.clone() }
     }
 }
 

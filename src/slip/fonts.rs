@@ -4,40 +4,59 @@
 use super::document::Face;
 use cosmic_text::fontdb::{Database, Source};
 use cosmic_text::{Fallback, FontSystem};
-use std::sync::Arc;
+use miniz_oxide::inflate::decompress_to_vec_zlib_with_limit;
+use std::sync::{Arc, LazyLock};
 use unicode_script::Script;
 
-/// Cut and named by `fonts/make.py`; the first one is what everything falls back on.
-const EMBEDDED: [&[u8]; 28] = [
-    include_bytes!("fonts/slip_sans.otf"),
-    include_bytes!("fonts/slip_sans_bold.otf"),
-    include_bytes!("fonts/slip_sans_heavy.otf"),
-    include_bytes!("fonts/slip_text.otf"),
-    include_bytes!("fonts/slip_italic.otf"),
-    include_bytes!("fonts/slip_display.otf"),
-    include_bytes!("fonts/slip_wide.ttf"),
-    include_bytes!("fonts/slip_hebrew.ttf"),
-    include_bytes!("fonts/slip_arabic.ttf"),
-    include_bytes!("fonts/slip_devanagari.ttf"),
-    include_bytes!("fonts/slip_bengali.ttf"),
-    include_bytes!("fonts/slip_gurmukhi.ttf"),
-    include_bytes!("fonts/slip_gujarati.ttf"),
-    include_bytes!("fonts/slip_oriya.ttf"),
-    include_bytes!("fonts/slip_sinhala.ttf"),
-    include_bytes!("fonts/slip_ethiopic.ttf"),
-    include_bytes!("fonts/slip_tamil.ttf"),
-    include_bytes!("fonts/slip_telugu.ttf"),
-    include_bytes!("fonts/slip_kannada.ttf"),
-    include_bytes!("fonts/slip_malayalam.ttf"),
-    include_bytes!("fonts/slip_thai.ttf"),
-    include_bytes!("fonts/slip_lao.ttf"),
-    include_bytes!("fonts/slip_myanmar.ttf"),
-    include_bytes!("fonts/slip_khmer.ttf"),
-    include_bytes!("fonts/slip_georgian.ttf"),
-    include_bytes!("fonts/slip_armenian.ttf"),
-    include_bytes!("fonts/slip_emoji.ttf"),
-    include_bytes!("fonts/slip_east_asia.otf"),
+/// Cut, named and packed by `fonts/make.py`; the first one is what everything falls back on.
+const PACKED: [&[u8]; 27] = [
+    include_bytes!("fonts/slip_sans.otf.zlib"),
+    include_bytes!("fonts/slip_sans_bold.otf.zlib"),
+    include_bytes!("fonts/slip_sans_heavy.otf.zlib"),
+    include_bytes!("fonts/slip_text.otf.zlib"),
+    include_bytes!("fonts/slip_italic.otf.zlib"),
+    include_bytes!("fonts/slip_display.otf.zlib"),
+    include_bytes!("fonts/slip_wide.ttf.zlib"),
+    include_bytes!("fonts/slip_hebrew.ttf.zlib"),
+    include_bytes!("fonts/slip_arabic.ttf.zlib"),
+    include_bytes!("fonts/slip_devanagari.ttf.zlib"),
+    include_bytes!("fonts/slip_bengali.ttf.zlib"),
+    include_bytes!("fonts/slip_gurmukhi.ttf.zlib"),
+    include_bytes!("fonts/slip_gujarati.ttf.zlib"),
+    include_bytes!("fonts/slip_oriya.ttf.zlib"),
+    include_bytes!("fonts/slip_sinhala.ttf.zlib"),
+    include_bytes!("fonts/slip_ethiopic.ttf.zlib"),
+    include_bytes!("fonts/slip_tamil.ttf.zlib"),
+    include_bytes!("fonts/slip_telugu.ttf.zlib"),
+    include_bytes!("fonts/slip_kannada.ttf.zlib"),
+    include_bytes!("fonts/slip_malayalam.ttf.zlib"),
+    include_bytes!("fonts/slip_thai.ttf.zlib"),
+    include_bytes!("fonts/slip_lao.ttf.zlib"),
+    include_bytes!("fonts/slip_myanmar.ttf.zlib"),
+    include_bytes!("fonts/slip_khmer.ttf.zlib"),
+    include_bytes!("fonts/slip_georgian.ttf.zlib"),
+    include_bytes!("fonts/slip_armenian.ttf.zlib"),
+    include_bytes!("fonts/slip_emoji.ttf.zlib"),
 ];
+
+/// Lies there as it is: packing would hardly make it smaller.
+const EAST_ASIA: &[u8] = include_bytes!("fonts/slip_east_asia.otf");
+
+/// No packed face is larger once unpacked.
+const FACE_BYTES_MAX: usize = 1024 * 1024;
+
+/// Unpacked once; copies share the bytes.
+static EMBEDDED: LazyLock<Database> = LazyLock::new(|| {
+    let mut faces = Database::new();
+    for packed in PACKED {
+        let face = decompress_to_vec_zlib_with_limit(packed, FACE_BYTES_MAX);
+        // They are part of the program, and a test unpacks each of them.
+        debug_assert!(face.is_ok(), "an embedded face cannot be unpacked");
+        faces.load_font_source(Source::Binary(Arc::new(face.unwrap_or_default())));
+    }
+    faces.load_font_source(Source::Binary(Arc::new(EAST_ASIA)));
+    faces
+});
 
 /// The last resort for Han, Kana and Hangul: common letters of one style.
 pub(super) const LAST_RESORT: &str = "Slip East Asia";
@@ -58,10 +77,7 @@ impl Fonts {
     /// passed over. A face named `Noto Sans CJK JP` (`SC`, `TC`, `KR`) replaces the embedded
     /// last resort for Han letters in the style of the customer's language.
     pub fn with(extra: Vec<Vec<u8>>) -> Self {
-        let mut faces = Database::new();
-        for bytes in EMBEDDED {
-            faces.load_font_source(Source::Binary(Arc::new(bytes)));
-        }
+        let mut faces = EMBEDDED.clone();
         let embedded = faces.len();
         for bytes in extra {
             faces.load_font_source(Source::Binary(Arc::new(bytes)));
@@ -174,8 +190,9 @@ mod tests {
 
     #[test]
     fn every_embedded_file_is_a_face() {
-        assert_eq!(Fonts::embedded().faces.len(), EMBEDDED.len());
-        assert!(EMBEDDED.iter().map(|b| b.len()).sum::<usize>() <= 8 * 1024 * 1024);
+        assert_eq!(Fonts::embedded().faces.len(), PACKED.len() + 1);
+        let bytes = PACKED.iter().map(|b| b.len()).sum::<usize>() + EAST_ASIA.len();
+        assert!(bytes <= 6 * 1024 * 1024, "{bytes} bytes of letters in the program");
     }
 
     #[test]

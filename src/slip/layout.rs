@@ -6,10 +6,13 @@ use super::document::*;
 use super::fonts::Han;
 use super::typeset::{Set, Typesetter};
 use super::{codes, ornament, text};
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
+mod fold;
 mod table;
+
+use table::Widths;
 
 /// Dots an inch that a document's sizes are written for.
 const DPI: f32 = 203.0;
@@ -70,6 +73,8 @@ pub fn layout(document: &Document, sheet: Sheet, setter: &mut Typesetter) -> Pag
     let scale = sheet.scale();
     let margin = (f32::from(document.margin) * scale).round() as i32;
     let mut pass = Pass {
+        document,
+        grids: HashMap::new(),
         setter,
         scale,
         dpi: sheet.dpi,
@@ -98,6 +103,11 @@ pub fn layout(document: &Document, sheet: Sheet, setter: &mut Typesetter) -> Pag
     }
     pass.room(0);
     let mut page = pass.page;
+    let folds = document.lid.map(|lid| fold::folds(&page.dots, sheet, lid)).unwrap_or_default();
+    if let Some(frame) = document.frame {
+        fold::frame(&mut page.dots, frame, scale);
+    }
+    folds.into_iter().for_each(|row| fold::mark(&mut page.dots, row, scale));
     for line in &mut page.lines {
         *line = line.replace('\u{a0}', " ").replace('\u{2011}', "-");
     }
@@ -106,6 +116,9 @@ pub fn layout(document: &Document, sheet: Sheet, setter: &mut Typesetter) -> Pag
 }
 
 struct Pass<'a> {
+    document: &'a Document,
+    /// Widths of columns that several tables share, found once.
+    grids: HashMap<Grid, Widths>,
     setter: &'a mut Typesetter,
     scale: f32,
     dpi: u32,
@@ -212,20 +225,22 @@ impl Pass<'_> {
         self.say(&paragraph.words(), paragraph.align);
     }
 
-    /// One line as large as it fits; its height is that of its ink, so that a name without
+    /// Its lines (one, mostly) as large as they fit; its height is that of its ink, so that a name without
     /// descenders stands as close to the next block as one with.
     fn name(&mut self, name: &Name) {
+        let lines = name.text.split('\n').count();
         let run = |size: u16| [Run::new(name.text.clone(), name.face, size)];
         let largest = i32::from(name.largest);
         let natural = self.set(&run(name.largest), None).width.max(1);
         // No word is broken while letters can still be read: the longest one bounds the size.
-        let longest = name.text.split(' ').map(|word| self.set(&[Run::new(word, name.face, name.largest)], None).width);
+        let longest =
+            name.text.split([' ', '\n']).map(|word| self.set(&[Run::new(word, name.face, name.largest)], None).width);
         let longest = longest.max().unwrap_or(1).max(1);
         let smallest = (largest * (self.width - 1) / longest).clamp(NAME_MIN, i32::from(name.smallest));
         let fitting = largest * self.width / natural;
         let mut size = fitting.clamp(smallest, largest) as u16;
         let mut set = self.set(&run(size), Some(self.width));
-        while set.lines.len() > 1 && i32::from(size) > smallest {
+        while set.lines.len() > lines && i32::from(size) > smallest {
             size -= 1;
             set = self.set(&run(size), Some(self.width));
         }
@@ -335,6 +350,11 @@ impl Pass<'_> {
                 self.lay(&map);
             }
             Drawing::Dots(map) => self.lay(map),
+            Drawing::Logo(percent) => {
+                if let Some(map) = self.setter.logo(width * u32::from(*percent) / 100) {
+                    self.lay(&map);
+                }
+            }
             Drawing::Ruler => self.lay(&ornament::ruler(width, self.dpi)),
             Drawing::Patterns => self.lay(&ornament::patterns(width)),
         }

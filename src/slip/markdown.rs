@@ -2,6 +2,7 @@
 
 use super::clean::{self, NAME_MAX};
 use super::document::*;
+use super::look::Look;
 use pulldown_cmark::{Alignment, Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 
 /// What a card cannot hold.
@@ -13,31 +14,42 @@ pub struct Mistake {
     pub what: String,
 }
 
-const TEXT: u16 = 27;
-const HEADING: u16 = 32;
+/// Width of the workshop's drawing where a template says nothing else.
+const LOGO_PERCENT: u16 = 45;
+/// A name wraps rather than being smaller.
+const NAME_SMALLEST: u16 = 50;
 /// Dots of white for a pen: some eleven millimetres, one line by hand.
 const PEN: u32 = 92;
 
 /// A name in the largest letters that fit.
-pub fn large_name(text: String) -> Name {
-    Name { text, face: Face::Display, largest: 112, smallest: 50, align: Align::Middle }
+pub fn large_name(text: String, look: &Look) -> Name {
+    Name { text, face: look.name.face, largest: look.name.size, smallest: NAME_SMALLEST, align: look.align }
 }
 
 /// A heading within a card.
-pub fn heading(text: &str) -> Paragraph {
-    Paragraph::plain(text, Face::Italic, HEADING)
+pub fn heading(text: &str, look: &Look) -> Paragraph {
+    let (style, align) = look.heading;
+    Paragraph::plain(text, style.face, style.size).aligned(align)
 }
 
 /// Room for a pen, with a line and words below it.
-pub fn pen(caption: &str) -> Vec<Block> {
-    let caption = Paragraph::plain(caption, Face::Italic, 23).aligned(Align::Middle);
+pub fn pen(caption: &str, look: &Look) -> Vec<Block> {
+    let caption = Paragraph::plain(caption, look.pen.face, look.pen.size).aligned(look.align);
     vec![Block::Space(PEN), Block::Rule(Rule { thick: 1, percent: 100 }), Block::Space(6), Block::Text(caption)]
 }
 
+/// How wide the workshop's drawing is to be: `logo`, or `logo-80`.
+fn logo_percent(name: &str) -> Option<u16> {
+    match name.strip_prefix("logo")? {
+        "" => Some(LOGO_PERCENT),
+        percent => percent.strip_prefix('-')?.parse().ok().filter(|percent| (5..=100).contains(percent)),
+    }
+}
+
 /// Turns a filled template into blocks.
-pub fn blocks(markdown: &str, ornament: Ornament) -> Result<Vec<Block>, Mistake> {
+pub fn blocks(markdown: &str, look: &Look) -> Result<Vec<Block>, Mistake> {
     let mut writer = Writer {
-        ornament,
+        look: *look,
         out: Vec::new(),
         runs: Vec::new(),
         styles: Vec::new(),
@@ -52,10 +64,10 @@ pub fn blocks(markdown: &str, ornament: Ornament) -> Result<Vec<Block>, Mistake>
 }
 
 struct Writer {
-    ornament: Ornament,
+    look: Look,
     out: Vec<Block>,
     runs: Vec<Run>,
-    styles: Vec<Face>,
+    styles: Vec<Tone>,
     open: Vec<Open>,
     table: Option<TableDraft>,
     caption: Option<(String, String)>,
@@ -69,6 +81,13 @@ enum Open {
     Quote,
     /// The number of the next item, or none.
     List(Option<u64>),
+}
+
+/// How words are said.
+#[derive(Clone, Copy)]
+enum Tone {
+    Emphasis,
+    Strong,
 }
 
 struct TableDraft {
@@ -90,7 +109,8 @@ impl Writer {
             Event::HardBreak => self.push_run("\n".to_owned()),
             Event::Rule => {
                 self.out.push(Block::Space(16));
-                self.out.push(Block::Rule(Rule { thick: 2, percent: 16 }));
+                let (percent, thick) = self.look.rule;
+                self.out.push(Block::Rule(Rule { thick, percent }));
                 self.out.push(Block::Space(18));
             }
             Event::Code(_) | Event::InlineMath(_) | Event::DisplayMath(_) => return refuse("code"),
@@ -113,13 +133,13 @@ impl Writer {
             Tag::BlockQuote(_) => self.open.push(Open::Quote),
             Tag::List(first) => self.open.push(Open::List(first)),
             Tag::Item => self.runs.clear(),
-            Tag::Emphasis => self.styles.push(Face::Italic),
-            Tag::Strong => self.styles.push(Face::Bold),
+            Tag::Emphasis => self.styles.push(Tone::Emphasis),
+            Tag::Strong => self.styles.push(Tone::Strong),
             Tag::Table(aligns) => self.table = Some(TableDraft { aligns, rows: Vec::new() }),
             Tag::TableCell => self.runs.clear(),
             Tag::Image { dest_url, .. } => {
-                if !matches!(&*dest_url, "pen" | "ornament") {
-                    return refuse("pictures other than (pen) and (ornament)");
+                if !matches!(&*dest_url, "pen" | "ornament") && logo_percent(&dest_url).is_none() {
+                    return refuse("pictures other than (pen), (ornament) and (logo)");
                 }
                 self.caption = Some((dest_url.to_string(), String::new()));
             }
@@ -139,7 +159,7 @@ impl Writer {
                     Some(Open::Name) => self.close_name(words),
                     _ => {
                         self.space_before(16);
-                        self.out.push(Block::Text(heading(words.trim())));
+                        self.out.push(Block::Text(heading(words.trim(), &self.look)));
                         self.out.push(Block::Space(2));
                     }
                 }
@@ -159,15 +179,18 @@ impl Writer {
             }
             TagEnd::Table => {
                 if let Some(draft) = self.table.take() {
-                    self.out.push(Block::Table(draft.finish()));
+                    self.out.push(Block::Table(draft.finish(&self.look)));
                 }
             }
             TagEnd::Image => match self.caption.take() {
-                Some((kind, caption)) if kind == "pen" => self.out.extend(pen(&caption)),
-                Some(_) => {
+                Some((kind, caption)) if kind == "pen" => self.out.extend(pen(&caption, &self.look)),
+                Some((kind, caption)) => {
                     self.space_before(14);
-                    let drawing = Drawing::Ornament(self.ornament, End::Head);
-                    self.out.push(Block::Picture(Picture { drawing, text: "~ ~ ~".into() }));
+                    let (drawing, text) = match logo_percent(&kind) {
+                        Some(percent) => (Drawing::Logo(percent), caption),
+                        None => (Drawing::Ornament(self.look.ornament, End::Head), "~ ~ ~".to_owned()),
+                    };
+                    self.out.push(Block::Picture(Picture { drawing, text }));
                     self.out.push(Block::Space(14));
                 }
                 None => {}
@@ -186,18 +209,16 @@ impl Writer {
 
     fn push_run(&mut self, text: String) {
         let quoted = self.open.contains(&Open::Quote);
-        let face = self.styles.last().copied().unwrap_or(if quoted { Face::Italic } else { Face::Text });
-        let size = match face {
-            // The sans is larger on its body than the text face.
-            Face::Bold => TEXT - 4,
-            Face::Italic if quoted => 31,
-            Face::Italic => TEXT + 1,
-            _ => TEXT,
+        let style = match self.styles.last() {
+            Some(Tone::Strong) => self.look.strong,
+            _ if quoted => self.look.quote.0,
+            Some(Tone::Emphasis) => self.look.emphasis,
+            None => self.look.text,
         };
         match self.runs.last_mut() {
             // Escaped letters come one by one; they belong to the words around them.
-            Some(last) if last.style == (Style { face, size }) => last.text.push_str(&text),
-            _ => self.runs.push(Run::new(text, face, size)),
+            Some(last) if last.style == style => last.text.push_str(&text),
+            _ => self.runs.push(Run { text, style }),
         }
     }
 
@@ -222,7 +243,7 @@ impl Writer {
         }
         let quoted = self.open.contains(&Open::Quote);
         self.space_before(if quoted { 16 } else { 8 });
-        let align = if quoted { Align::Middle } else { Align::Left };
+        let align = if quoted { self.look.quote.1 } else { Align::Left };
         self.out.push(Block::Text(Paragraph { runs, align }));
         if quoted {
             self.out.push(Block::Space(16));
@@ -234,7 +255,7 @@ impl Writer {
         let words = clean::line(&words, NAME_MAX);
         if !words.is_empty() {
             self.space_before(14);
-            self.out.push(Block::Name(large_name(words)));
+            self.out.push(Block::Name(large_name(words, &self.look)));
             self.out.push(Block::Space(20));
         }
     }
@@ -250,7 +271,7 @@ impl Writer {
         };
         if !runs.is_empty() {
             let mut table = Table::list([Column::FIT, Column::FILL]);
-            table.rows.push(vec![Cell::text(mark, Face::Text, TEXT), Cell::Text(runs)]);
+            table.rows.push(vec![Cell::text(mark, self.look.text.face, self.look.text.size), Cell::Text(runs)]);
             self.out.push(Block::Table(table));
         }
     }
@@ -259,7 +280,7 @@ impl Writer {
 impl TableDraft {
     /// The first column that is not aligned right takes the room that is left. Quantities, in a
     /// right-aligned first column, are set in the sturdy sans; so is a right-aligned last one, small.
-    fn finish(self) -> Table {
+    fn finish(self, look: &Look) -> Table {
         let fill = self.aligns.iter().position(|a| *a != Alignment::Right).unwrap_or(0);
         let last = self.aligns.len().saturating_sub(1);
         let columns: Vec<Column> = (self.aligns.iter().enumerate())
@@ -274,7 +295,7 @@ impl TableDraft {
             })
             .collect();
         let style = |at: usize| match (at, columns.get(at).map(|c| c.align)) {
-            (0, Some(Align::Right)) => Some((Face::Bold, TEXT)),
+            (0, Some(Align::Right)) => Some((Face::Bold, look.text.size)),
             (at, Some(Align::Right)) if at == last => Some((Face::Sans, 21)),
             _ => None,
         };
@@ -289,6 +310,6 @@ impl TableDraft {
             });
             cells.collect()
         });
-        Table { gap: 18, row_gap: 3, rows: rows.collect(), columns }
+        Table { gap: 18, row_gap: 3, rows: rows.collect(), ..Table::list(columns) }
     }
 }

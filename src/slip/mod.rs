@@ -3,6 +3,7 @@
 //!
 //! May touch: its arguments, font bytes. Never: sockets, files, clocks, async, randomness.
 
+pub mod address;
 pub mod bitmap;
 pub mod brief;
 pub mod bytes;
@@ -12,12 +13,19 @@ pub mod codes;
 pub mod day;
 pub mod document;
 pub mod fonts;
+pub mod halftone;
+pub mod label;
 pub mod layout;
+pub mod letters;
+pub mod logo;
+pub mod look;
 pub mod markdown;
 pub mod notes;
 pub mod ornament;
+pub mod packing;
 pub mod picklist;
 pub mod picture;
+pub mod sample;
 pub mod sheet;
 pub mod testpage;
 pub mod text;
@@ -128,7 +136,10 @@ pub fn paper(
 ) -> Result<Paper, SlipError> {
     let form = Form::of(workshop);
     let shop = clean::line(&workshop.name, clean::LABEL_MAX);
+    let sender: Vec<String> = workshop.sender.iter().map(|line| clean::line(line, clean::LABEL_MAX)).collect();
     let mut warnings = Vec::new();
+    let copy = wanted.copy.map(|mark| with_words(mark, wanted.subject, state, people));
+    let copy = copy.as_ref();
     let mut parcel = |id: ParcelId| {
         let brief = brief::parcel(id, state, people, workshop).ok_or(SlipError::NoParcel(id))?;
         if brief.name.is_none() {
@@ -138,7 +149,7 @@ pub fn paper(
     };
     let order = |key: &OrderKey| state.orders.get(key).ok_or_else(|| SlipError::NoOrder(key.clone()));
     let mut document = match (wanted.kind, wanted.subject) {
-        (PaperKind::Slip, Subject::Parcel(id)) => sheet::slip(&parcel(*id)?, wanted.copy, &form, &shop, now),
+        (PaperKind::Slip, Subject::Parcel(id)) => sheet::slip(&parcel(*id)?, copy, &form, &shop, now),
         (PaperKind::Card, Subject::Card(id, name)) => {
             let brief = parcel(*id)?;
             let template = workshop.cards.get(name);
@@ -149,6 +160,8 @@ pub fn paper(
             }
             document
         }
+        (PaperKind::Label, Subject::Label(id)) => label::label(&parcel(*id)?, &form, &sender),
+        (PaperKind::Customs, Subject::Customs(id)) => label::customs(&parcel(*id)?, &form, &sender),
         (PaperKind::PickList, Subject::List { date, extra }) => {
             picklist::pick_list(&day::day(*date, *extra, state, people, workshop, now), &form, &shop)
         }
@@ -159,20 +172,32 @@ pub fn paper(
         }
         (kind, subject) => return Err(SlipError::Mismatch { kind, subject: subject.clone() }),
     };
-    // The slip marks its own halves. A second card goes to the customer like the first: it
+    // The slip marks its own halves. A second card or label leaves the house like the first: it
     // carries no mark, the bench learns of it from the slip beside it.
-    if let (Some(mark), PaperKind::PickList | PaperKind::ChangeNote | PaperKind::StopNote) = (wanted.copy, wanted.kind)
+    if let Some(mark) = copy
+        && !matches!(wanted.kind, PaperKind::Slip | PaperKind::Card | PaperKind::Label)
     {
         let mut head = Document::default();
         sheet::copy_head(&mut head, mark, &form, now);
         head.blocks.append(&mut document.blocks);
         document.blocks = head.blocks;
     }
+    Ok(settled(document, warnings, setter))
+}
+
+/// The paper of a document: without pictographs that no face has, with a warning for each letter that none has.
+pub fn settled(mut document: Document, mut warnings: Vec<Warning>, setter: &mut Typesetter) -> Paper {
     let missing = settle_letters(&mut document, setter);
     if !missing.is_empty() {
         warnings.push(Warning::MissingLetters(missing));
     }
-    Ok(Paper { document, warnings })
+    Paper { document, warnings }
+}
+
+/// The mark with what a person typed as its reason, as long as that is kept.
+fn with_words(mark: &CopyMark, subject: &Subject, state: &State, people: &People) -> CopyMark {
+    let said = state.order_of(subject).and_then(|order| people.said(&order, mark.at)).filter(|_| mark.why.is_empty());
+    CopyMark { why: said.map_or_else(|| mark.why.clone(), |text| text.reveal().to_owned()), ..mark.clone() }
 }
 
 /// Takes out pictographs that no face has, and names the letters that none has.

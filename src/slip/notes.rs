@@ -4,91 +4,141 @@ use super::brief::{self, label};
 use super::clean::{self, NOTE_MAX};
 use super::document::*;
 use super::words::{Form, key};
-use crate::book::{OrderEntry, People, Stage, State};
-use crate::model::{Line, Workshop};
+use crate::book::{OrderEntry, ParcelEntry, People, Stage, State};
+use crate::model::{Line, ParcelId, Workshop};
 use jiff::Timestamp;
 
+/// Size of the notes' words.
+const WORDS: u16 = 26;
+
+/// What a note is about.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct About {
+    /// The order's number.
+    pub number: String,
+    /// Its recipient.
+    pub name: String,
+}
+
 /// What differs from the slip on paper, and what is now to be packed.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ChangeBrief {
+    /// Of which order.
+    pub about: About,
+    /// In words.
+    pub differences: Vec<String>,
+    /// So many of what.
+    pub now: Vec<(u32, String)>,
+}
+
+/// Do not send it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct StopBrief {
+    /// Which order.
+    pub about: About,
+    /// When and why, in words; or empty.
+    pub why: String,
+    /// Its parcels: number, container, how far it is.
+    pub parcels: Vec<[String; 3]>,
+}
+
+/// Gathers a change note.
 pub fn change(order: &OrderEntry, state: &State, people: &People, workshop: &Workshop, now: Timestamp) -> Document {
     let form = Form::of(workshop);
-    let mut paper = head(order, state, people, &form, key::CHANGE_NOTE, now);
-    paper.text(form.word(key::CHANGE_DO), Face::Bold, 27);
-    paper.space(12);
-    paper.rule(2);
-    paper.space(8);
-    paper.text(form.word(key::CHANGE_DIFFERS), Face::Bold, 26);
-    paper.space(4);
-    let mut table = Table::list([Column::FIT, Column::FILL]);
-    for difference in &order.differences {
-        table.rows.push(vec![Cell::Tick, Cell::text(clean::line(difference, NOTE_MAX), Face::Sans, 26)]);
-    }
-    paper.push(Block::Table(table));
-    paper.space(12);
-    paper.rule(2);
-    paper.space(8);
-    paper.text(form.word(key::CHANGE_NEW), Face::Bold, 26);
-    paper.space(4);
-    let mut table = Table::list([Column::FIT.right(), Column::FILL]);
     let needs_parcel = |line: &&Line| workshop.product(&line.sku).is_none_or(|product| !product.not_shipped);
-    for line in order.order.lines.iter().filter(needs_parcel) {
+    let named = |line: &Line| {
         let name = workshop.product(&line.sku).map_or_else(|| label(&line.name), |p| label(&p.name));
-        let name = if name.is_empty() { label(line.sku.as_str()) } else { name };
-        table.rows.push(vec![Cell::text(line.quantity.to_string(), Face::Heavy, 36), Cell::text(name, Face::Sans, 26)]);
+        (line.quantity, if name.is_empty() { label(line.sku.as_str()) } else { name })
+    };
+    let brief = ChangeBrief {
+        about: about(order, state, people, &form),
+        differences: order.differences.iter().map(|difference| clean::line(difference, NOTE_MAX)).collect(),
+        now: order.order.lines.iter().filter(needs_parcel).map(named).collect(),
+    };
+    change_note(&brief, &form, now)
+}
+
+/// Lays a change note.
+pub fn change_note(brief: &ChangeBrief, form: &Form, now: Timestamp) -> Document {
+    let mut paper = head(&brief.about, form, key::CHANGE_NOTE, now);
+    paper.text(form.word(key::CHANGE_DO), Face::Bold, WORDS);
+    section(&mut paper, form.word(key::CHANGE_DIFFERS));
+    let mut table = Table::list([Column::FIT, Column::FILL]);
+    table.rows.extend(brief.differences.iter().map(|text| vec![Cell::Tick, Cell::text(text, Face::Sans, WORDS)]));
+    paper.push(Block::Table(table));
+    section(&mut paper, form.word(key::CHANGE_NEW));
+    let mut table = Table { row_gap: 6, ..Table::list([Column::FIT.right(), Column::FILL]) };
+    for (quantity, name) in &brief.now {
+        table.rows.push(vec![Cell::Quantity(*quantity), Cell::text(name, Face::Sans, WORDS)]);
     }
     paper.push(Block::Table(table));
     paper
 }
 
-/// Do not send: cannot be overlooked in a heap of slips.
+/// Gathers a stop note.
 pub fn stop(order: &OrderEntry, state: &State, people: &People, workshop: &Workshop, now: Timestamp) -> Document {
     let form = Form::of(workshop);
-    let mut paper = head(order, state, people, &form, key::STOP_NOTE, now);
+    let why = order.cancelled.as_ref().map(|cancelled| {
+        let said = people.said(&order.order.key, cancelled.at).filter(|_| cancelled.reason.is_empty());
+        let why = clean::line(said.map_or(&*cancelled.reason, |text| text.reveal()), NOTE_MAX);
+        form.fill(key::STOP_WHY, &[("time", &form.moment(cancelled.at, now)), ("why", &why)])
+    });
+    let parcels = order.parcels.iter().filter_map(|id| state.parcels.get(id).map(|parcel| (id, parcel)));
+    let told = |(id, parcel): (&ParcelId, &ParcelEntry)| {
+        [id.to_string(), brief::container(parcel, &form), form.word(stage_key(parcel.stage)).to_owned()]
+    };
+    let brief = StopBrief {
+        about: about(order, state, people, &form),
+        why: why.unwrap_or_default(),
+        parcels: parcels.map(told).collect(),
+    };
+    stop_note(&brief, &form, now)
+}
+
+/// Lays a stop note: it cannot be overlooked in a heap of slips.
+pub fn stop_note(brief: &StopBrief, form: &Form, now: Timestamp) -> Document {
+    let mut paper = head(&brief.about, form, key::STOP_NOTE, now);
     paper.text(form.word(key::STOP_DO), Face::Bold, 36);
-    if let Some(cancelled) = &order.cancelled {
-        let why = clean::line(&cancelled.reason, NOTE_MAX);
-        let time = form.moment(cancelled.at, now);
-        paper.text(form.fill(key::STOP_WHY, &[("time", &time), ("why", &why)]), Face::Sans, 26);
+    if !brief.why.is_empty() {
+        paper.text(&brief.why, Face::Sans, WORDS);
     }
-    let parcels: Vec<_> = order.parcels.iter().filter_map(|id| state.parcels.get(id).map(|p| (id, p))).collect();
-    if !parcels.is_empty() {
-        paper.space(12);
-        paper.rule(2);
-        paper.space(8);
-        paper.text(form.word(key::STOP_PARCELS), Face::Bold, 26);
-        paper.space(4);
+    if !brief.parcels.is_empty() {
+        section(&mut paper, form.word(key::STOP_PARCELS));
         let mut table = Table::list([Column::FIT, Column::FIT, Column::FILL, Column::FIT.right()]);
-        for (id, parcel) in parcels {
-            table.rows.push(vec![
-                Cell::Tick,
-                Cell::text(id.to_string(), Face::Bold, 26),
-                Cell::text(brief::container(parcel, &form), Face::Sans, 26),
-                Cell::text(form.word(stage_key(parcel.stage)), Face::Bold, 26),
-            ]);
+        for [number, container, stage] in &brief.parcels {
+            let (number, stage) = (Cell::text(number, Face::Bold, WORDS), Cell::text(stage, Face::Bold, WORDS));
+            table.rows.push(vec![Cell::Tick, number, Cell::text(container, Face::Sans, WORDS), stage]);
         }
         paper.push(Block::Table(table));
     }
     paper.space(12);
-    paper.text(form.word(key::STOP_BACK), Face::Sans, 26);
+    paper.text(form.word(key::STOP_BACK), Face::Sans, WORDS);
     paper.space(10);
     paper.push(Block::Band(Paragraph::plain(form.word(key::STOP_NOTE), Face::Heavy, 56).aligned(Align::Middle)));
     paper
 }
 
-fn head(
-    order: &OrderEntry,
-    state: &State,
-    people: &People,
-    form: &Form,
-    word: &'static str,
-    now: Timestamp,
-) -> Document {
+fn section(paper: &mut Document, words: &str) {
+    paper.space(12);
+    paper.rule(2);
+    paper.space(8);
+    paper.text(words, Face::Bold, WORDS);
+    paper.space(4);
+}
+
+fn about(order: &OrderEntry, state: &State, people: &People, form: &Form) -> About {
+    let key = &order.order.key;
+    About { number: label(&key.number), name: brief::name_of(Some(key), state, people, form) }
+}
+
+fn head(about: &About, form: &Form, word: &'static str, now: Timestamp) -> Document {
     let mut paper = Document::default();
     let size = if word == key::STOP_NOTE { 120 } else { 64 };
     paper.push(Block::Band(Paragraph::plain(form.word(word), Face::Heavy, size).aligned(Align::Middle)));
     paper.space(14);
-    paper.sides(Run::new(label(&order.order.key.number), Face::Heavy, 72), Run::new(form.full(now), Face::Sans, 22));
-    let name = brief::name_of(Some(&order.order.key), state, people, form);
-    paper.push(Block::Name(Name { text: name, face: Face::Bold, largest: 36, smallest: 26, align: Align::Left }));
+    paper.sides(Run::new(&about.number, Face::Heavy, 72), Run::new(form.full(now), Face::Sans, 22));
+    let (text, align) = (about.name.clone(), Align::Left);
+    paper.push(Block::Name(Name { text, face: Face::Bold, largest: 36, smallest: 26, align }));
     paper.space(14);
     paper
 }

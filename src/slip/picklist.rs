@@ -1,6 +1,6 @@
 //! The pick list: the morning's one sheet.
 
-use super::day::DayBrief;
+use super::day::{DayBrief, Fetch, Fold};
 use super::document::*;
 use super::words::{Form, key};
 
@@ -8,7 +8,11 @@ use super::words::{Form, key};
 const DECIDE_MAX: usize = 40;
 
 /// Columns of a name that fits beside the rest of its line at full size.
-const NAME_COLUMNS: usize = 15;
+const NAME_COLUMNS: usize = 19;
+
+/// Sizes of the list: its words, and what stands beside or below them.
+const WORDS: u16 = 25;
+const SMALL: u16 = 21;
 
 /// Lays the day's list.
 pub fn pick_list(day: &DayBrief, form: &Form, shop: &str) -> Document {
@@ -38,11 +42,14 @@ pub fn pick_list(day: &DayBrief, form: &Form, shop: &str) -> Document {
     late(&mut paper, day, form);
     pack(&mut paper, day, form);
     hand_over(&mut paper, day, form);
-    if day.beyond > 0 {
-        let parcels = form.count(day.beyond, key::PARCEL, key::PARCELS);
-        paper.text(form.fill(key::BEYOND, &[("parcels", &parcels)]), Face::Sans, 24);
-    }
+    tomorrow(&mut paper, day, form);
     paper
+}
+
+/// Tick, shelf, quantity, thing, remark: one grid for all that is fetched, prepared and folded.
+fn goods() -> Table {
+    let columns = [Column::FIT, Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
+    Table { gap: 8, row_gap: 7, dotted: true, grid: Some(Grid::Goods), ..Table::list(columns) }
 }
 
 /// Opens a section, with a line above all but the first.
@@ -63,17 +70,17 @@ fn decide(paper: &mut Document, day: &DayBrief, form: &Form) {
     section(paper, form.word(key::DECIDE_FIRST));
     let mut table = Table { gap: 20, row_gap: 6, ..Table::list([Column::FIT, Column::FILL]) };
     for decide in day.decide.iter().take(DECIDE_MAX) {
-        let mut what = vec![Run::new(&decide.what, Face::Sans, 25)];
-        what.push(Run::new(format!("\n{}", decide.hint), Face::Sans, 21));
-        table.rows.push(vec![Cell::text(&decide.whose, Face::Bold, 25), Cell::Text(what)]);
+        let mut what = vec![Run::new(&decide.what, Face::Sans, WORDS)];
+        what.push(Run::new(format!("\n{}", decide.hint), Face::Sans, SMALL));
+        table.rows.push(vec![Cell::text(&decide.whose, Face::Bold, WORDS), Cell::Text(what)]);
     }
     paper.push(Block::Table(table));
     let more = day.decide.len().saturating_sub(DECIDE_MAX);
     if more > 0 {
-        paper.text(form.fill(key::DECIDE_MORE, &[("n", &more.to_string())]), Face::Bold, 25);
+        paper.text(form.fill(key::DECIDE_MORE, &[("n", &more.to_string())]), Face::Bold, WORDS);
     }
     paper.space(6);
-    paper.text(form.word(key::DECIDE_HOW), Face::Sans, 21);
+    paper.text(form.word(key::DECIDE_HOW), Face::Sans, SMALL);
 }
 
 fn fetch(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -81,18 +88,19 @@ fn fetch(paper: &mut Document, day: &DayBrief, form: &Form) {
         return;
     }
     section(paper, form.word(key::FETCH));
-    let columns = [Column::FIT, Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
-    let mut table = Table { row_gap: 6, ..Table::list(columns) };
-    for fetch in &day.fetch {
-        table.rows.push(vec![
-            Cell::Tick,
-            Cell::text(&fetch.shelf, Face::Bold, 25),
-            Cell::text(fetch.quantity.to_string(), Face::Bold, 34),
-            Cell::text(&fetch.name, Face::Sans, 26),
-            Cell::text(&fetch.batch, Face::Sans, 22),
-        ]);
-    }
+    let mut table = goods();
+    table.rows.extend(day.fetch.iter().map(|fetch| fetch_row(fetch, Cell::Tick)));
     paper.push(Block::Table(table));
+}
+
+fn fetch_row(fetch: &Fetch, tick: Cell) -> Vec<Cell> {
+    vec![
+        tick,
+        Cell::text(&fetch.shelf, Face::Bold, WORDS),
+        Cell::Quantity(fetch.quantity),
+        Cell::text(&fetch.name, Face::Sans, WORDS),
+        Cell::text(&fetch.batch, Face::Sans, SMALL),
+    ]
 }
 
 fn prepare(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -104,12 +112,12 @@ fn prepare(paper: &mut Document, day: &DayBrief, form: &Form) {
         if number > 0 {
             paper.space(8);
         }
-        paper.text(what, Face::Bold, 25);
+        paper.text(what, Face::Bold, WORDS);
         paper.space(2);
-        let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FIT.right(), Column::FILL]) };
+        let mut table = goods();
         for (count, name) in products {
-            let count = Cell::text(count.to_string(), Face::Bold, 34);
-            table.rows.push(vec![Cell::Tick, count, Cell::text(name, Face::Sans, 26)]);
+            let name = Cell::text(name, Face::Sans, WORDS);
+            table.rows.push(vec![Cell::Tick, Cell::Empty, Cell::Quantity(*count), name]);
         }
         paper.push(Block::Table(table));
     }
@@ -120,17 +128,19 @@ fn fold(paper: &mut Document, day: &DayBrief, form: &Form) {
         return;
     }
     section(paper, form.word(key::FOLD));
-    let columns = [Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
-    let mut table = Table { row_gap: 6, ..Table::list(columns) };
-    for fold in &day.fold {
-        table.rows.push(vec![
-            Cell::Tick,
-            Cell::text(fold.count.to_string(), Face::Bold, 34),
-            Cell::text(&fold.container, Face::Sans, 26),
-            Cell::text(fold.inside.join(", "), Face::Sans, 24),
-        ]);
-    }
+    let mut table = goods();
+    table.rows.extend(day.fold.iter().map(|fold| fold_row(fold, Cell::Tick)));
     paper.push(Block::Table(table));
+}
+
+fn fold_row(fold: &Fold, tick: Cell) -> Vec<Cell> {
+    vec![
+        tick,
+        Cell::Empty,
+        Cell::Quantity(u32::try_from(fold.count).unwrap_or(u32::MAX)),
+        Cell::text(&fold.container, Face::Sans, WORDS),
+        Cell::text(fold.inside.join(", "), Face::Sans, SMALL),
+    ]
 }
 
 fn runs_out(paper: &mut Document, day: &DayBrief, form: &Form) {
@@ -139,8 +149,8 @@ fn runs_out(paper: &mut Document, day: &DayBrief, form: &Form) {
     }
     section(paper, form.word(key::RUNS_OUT));
     for (what, end) in &day.runs_out {
-        paper.text(what, Face::Sans, 25);
-        paper.text(end, Face::Bold, 25);
+        paper.text(what, Face::Sans, WORDS);
+        paper.text(end, Face::Bold, WORDS);
         paper.space(4);
     }
     // A section closes with words, not with white.
@@ -155,9 +165,9 @@ fn late(paper: &mut Document, day: &DayBrief, form: &Form) {
     let mut table = Table::list([Column::FIT, Column::FILL, Column::FIT.right().under()]);
     for (number, name, when) in &day.late {
         table.rows.push(vec![
-            Cell::text(number, Face::Bold, 28),
-            Cell::text(name, Face::Sans, 25),
-            Cell::text(when, Face::Sans, 22),
+            Cell::text(number, Face::Bold, WORDS),
+            Cell::text(name, Face::Sans, WORDS),
+            Cell::text(when, Face::Sans, SMALL),
         ]);
     }
     paper.push(Block::Table(table));
@@ -167,28 +177,21 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
     for group in &day.pack {
         let n = group.parcels.len().to_string();
         section(paper, &form.fill(key::PACK, &[("container", &group.container), ("n", &n)]));
-        let columns = [
-            Column::FIT,
-            Column::FIT,
-            Column::FILL,
-            Column::FIT.under(),
-            Column::FIT.under(),
-            Column::FIT.right().under(),
-        ];
-        let mut table = Table { gap: 9, row_gap: 6, ..Table::list(columns) };
+        let columns = [Column::FIT, Column::FIT, Column::FILL, Column::FIT.under(), Column::FIT.right().under()];
+        let grid = Some(Grid::Parcels);
+        let mut table = Table { gap: 10, row_gap: 7, dotted: true, grid, ..Table::list(columns) };
         for line in &group.parcels {
-            let mut number = vec![Run::new(&line.number, Face::Bold, 27)];
+            let mut number = vec![Run::new(&line.number, Face::Bold, WORDS)];
             if !line.part.is_empty() {
-                number.push(Run::new(format!("\n{}", line.part), Face::Sans, 21));
+                number.push(Run::new(format!("\n{}", line.part), Face::Sans, SMALL));
             }
-            let small = |words: &str| Cell::text(words, Face::Sans, 20);
+            let small = |words: &str| Cell::text(words, Face::Sans, SMALL);
             // A long name rather a little smaller than in three lines.
-            let name_size = if super::text::width(&line.name) > NAME_COLUMNS { 20 } else { 24 };
+            let name_size = if super::text::width(&line.name) > NAME_COLUMNS { SMALL } else { WORDS };
             table.rows.push(vec![
                 Cell::Tick,
                 Cell::Text(number),
                 Cell::text(&line.name, Face::Sans, name_size),
-                small(&line.things),
                 small(&line.service),
                 small(&line.weight),
             ]);
@@ -202,10 +205,35 @@ fn hand_over(paper: &mut Document, day: &DayBrief, form: &Form) {
         return;
     }
     section(paper, form.word(key::HAND_OVER));
-    let mut table = Table::list([Column::FIT.right(), Column::FILL]);
+    let mut table = goods();
     for (service, count) in &day.tally {
-        table.rows.push(vec![Cell::text(count.to_string(), Face::Bold, 34), Cell::text(service, Face::Sans, 26)]);
+        let count = Cell::Quantity(u32::try_from(*count).unwrap_or(u32::MAX));
+        table.rows.push(vec![Cell::Tick, Cell::Empty, count, Cell::text(service, Face::Sans, WORDS)]);
     }
     paper.push(Block::Table(table));
+}
+
+/// What the next day will take, as far as its orders are there already. Nothing to tick: it is not today's work.
+fn tomorrow(paper: &mut Document, day: &DayBrief, form: &Form) {
+    let Some(next) = &day.tomorrow else {
+        paper.space(10);
+        return;
+    };
+    section(paper, form.word(key::TOMORROW));
+    let parcels = form.count(next.parcels, key::PARCEL, key::PARCELS);
+    paper.text(form.fill(key::BEYOND, &[("parcels", &parcels)]), Face::Sans, WORDS);
+    if day.beyond > next.parcels {
+        let parcels = form.count(day.beyond - next.parcels, key::PARCEL, key::PARCELS);
+        paper.text(form.fill(key::BEYOND_MORE, &[("parcels", &parcels)]), Face::Sans, SMALL);
+    }
+    paper.space(4);
+    let mut table = goods();
+    table.rows.extend(next.fetch.iter().map(|fetch| fetch_row(fetch, Cell::Empty)));
+    table.rows.extend(next.fold.iter().map(|fold| fold_row(fold, Cell::Empty)));
+    paper.push(Block::Table(table));
+    if !next.short.is_empty() {
+        paper.space(4);
+        paper.text(form.fill(key::TOMORROW_SHORT, &[("supplies", &next.short.join(", "))]), Face::Bold, WORDS);
+    }
     paper.space(10);
 }

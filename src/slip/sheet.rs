@@ -60,13 +60,13 @@ fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: 
     paper.space(8);
     paper.text(form.word(key::INSIDE), Face::Bold, 26);
     paper.space(4);
-    let mut table = Table { gap: 18, ..Table::list([Column::FIT.right(), Column::FILL]) };
+    let mut table = Table { gap: 18, row_gap: 6, ..Table::list([Column::FIT.right(), Column::FILL]) };
     for thing in &brief.things {
         let mut name = vec![Run::new(&thing.name, Face::Sans, 26)];
         if thing.extra {
             name.push(Run::new(format!("\n{}", form.word(key::EXTRA)), Face::Sans, 21));
         }
-        table.rows.push(vec![Cell::text(thing.quantity.to_string(), Face::Bold, 32), Cell::Text(name)]);
+        table.rows.push(vec![Cell::Quantity(thing.quantity), Cell::Text(name)]);
     }
     paper.push(Block::Table(table));
     paper.space(18);
@@ -135,11 +135,11 @@ fn cautions(brief: &ParcelBrief, form: &Form) -> Table {
     table
 }
 
-/// Tick box, shelf, quantity, thing, batch: the quantity stands before the thing, larger
-/// than anything else in the row, so that nobody packs one where two are due.
+/// Tick box, shelf, quantity, thing, batch: the quantity stands before the thing, and more
+/// than one stands out, so that nobody packs one where two are due.
 fn goods(brief: &ParcelBrief, form: &Form) -> Table {
     let columns = [Column::FIT, Column::FIT, Column::FIT.right(), Column::FILL, Column::FIT.right().under()];
-    let mut table = Table { row_gap: 8, ..Table::list(columns) };
+    let mut table = Table { row_gap: 10, dotted: true, ..Table::list(columns) };
     for thing in &brief.things {
         let batch = match thing.batch.as_str() {
             "" => String::new(),
@@ -147,8 +147,8 @@ fn goods(brief: &ParcelBrief, form: &Form) -> Table {
         };
         table.rows.push(vec![
             Cell::Tick,
-            Cell::text(&thing.shelf, Face::Bold, 25),
-            Cell::text(thing.quantity.to_string(), Face::Heavy, 38),
+            Cell::text(&thing.shelf, Face::Bold, 26),
+            Cell::Quantity(thing.quantity),
             Cell::text(&thing.name, Face::Sans, 26),
             Cell::text(batch, Face::Sans, 21),
         ]);

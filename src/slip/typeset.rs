@@ -9,6 +9,8 @@ use super::bitmap::Bitmap;
 use super::clean::is_pictograph;
 use super::document::{End, Face, Ornament, Run};
 use super::fonts::{Fonts, Han, LAST_RESORT, family};
+use super::halftone;
+use super::logo::Logo;
 use super::ornament;
 use cosmic_text::fontdb::{ID, Weight};
 use cosmic_text::{
@@ -38,6 +40,8 @@ pub struct Typesetter {
     paragraphs: HashMap<Asked, Arc<Set>>,
     coverage: HashMap<char, Coverage>,
     ornaments: HashMap<(Ornament, End, u32, u32), Arc<Bitmap>>,
+    logo: Option<Logo>,
+    logos: HashMap<u32, Arc<Bitmap>>,
 }
 
 /// Which faces have a letter.
@@ -100,7 +104,24 @@ impl Typesetter {
             paragraphs: HashMap::new(),
             coverage: HashMap::new(),
             ornaments: HashMap::new(),
+            logo: None,
+            logos: HashMap::new(),
         }
+    }
+
+    /// The same with the workshop's own drawing.
+    pub fn with_logo(self, logo: Option<Logo>) -> Self {
+        Self { logo, logos: HashMap::new(), ..self }
+    }
+
+    /// The workshop's drawing this wide; made into dots once for each width.
+    pub fn logo(&mut self, width: u32) -> Option<Arc<Bitmap>> {
+        let logo = self.logo.as_ref()?;
+        if self.logos.len() >= ORNAMENTS_MAX {
+            self.logos.clear();
+        }
+        let drawn = || Arc::new(halftone::dots(&logo.picture.scaled(width), logo.tone, logo.density_percent));
+        Some(Arc::clone(self.logos.entry(width).or_insert_with(drawn)))
     }
 
     /// Which faces have this letter?

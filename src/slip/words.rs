@@ -1,7 +1,7 @@
 //! Keys of every printed word, and how quantities, dates and times look. The texts stand in
 //! `config/words/`, the English ones are embedded.
 
-use crate::model::{Length, Locale, NM_PER_MM, Supply, SupplyUnit, Weight, Words, Workshop};
+use crate::model::{Length, Locale, Money, NM_PER_MM, Supply, SupplyUnit, Weight, Words, Workshop};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -20,7 +20,7 @@ macro_rules! keys {
 }
 
 keys! {
-    THING = "thing", THINGS = "things", PARCEL = "parcel", PARCELS = "parcels", ORDER = "order", ORDERS = "orders",
+    PARCEL = "parcel", PARCELS = "parcels", ORDER = "order", ORDERS = "orders",
     PART = "part", PART_SHORT = "part_short",
     DATE_DAY_FIRST = "date_day_first", DATE_MONTH_FIRST = "date_month_first", WITH_WEEKDAY = "with_weekday", WITH_YEAR = "with_year",
     DATE_AND_TIME = "date_and_time",
@@ -45,7 +45,12 @@ keys! {
     HINT_RULE_FAILED = "hint_rule_failed", HINT_TWO = "hint_two", HINT_CHANGED = "hint_changed",
     HINT_REOPENED = "hint_reopened", HINT_PROGRAM = "hint_program", HINT_PAPER = "hint_paper", HINT_GAP = "hint_gap", FETCH = "fetch", PREPARE = "prepare", FOLD = "fold",
     GO_IN = "go_in", RUNS_OUT = "runs_out", LEFT_NEEDED = "left_needed", ENDS_AT = "ends_at", PACK = "pack",
-    HAND_OVER = "hand_over", LATE = "late", CAME = "came", BEYOND = "beyond", NOTHING = "nothing",
+    HAND_OVER = "hand_over", LATE = "late", CAME = "came", BEYOND = "beyond", BEYOND_MORE = "beyond_more", TOMORROW = "tomorrow", TOMORROW_SHORT = "tomorrow_short", NOTHING = "nothing",
+    CUSTOMS = "customs", CUSTOMS_CAUTION = "customs_caution", CUSTOMS_FROM = "customs_from", CUSTOMS_TO = "customs_to",
+    CUSTOMS_GIFT = "customs_gift", CUSTOMS_SALE = "customs_sale", CUSTOMS_OTHER = "customs_other",
+    CUSTOMS_MISSING = "customs_missing", CUSTOMS_WEIGHT = "customs_weight", CUSTOMS_VALUE = "customs_value",
+    CUSTOMS_CODE = "customs_code", CUSTOMS_ORIGIN = "customs_origin", CUSTOMS_GROSS = "customs_gross",
+    CUSTOMS_TOTAL = "customs_total", CUSTOMS_FORM = "customs_form",
     CARD_INSIDE = "card_inside", CARD_PEN = "card_pen",
     TEST_PAGE = "test_page", TEST_WIDTH = "test_width", TEST_KNIFE = "test_knife", TEST_NO_KNIFE = "test_no_knife",
     TEST_PROCESS_ID = "test_process_id", TEST_INLINE = "test_inline", TEST_NOTHING = "test_nothing",
@@ -103,6 +108,10 @@ impl<'a> Form<'a> {
     /// `640 g`, `1.84 kg`.
     pub fn weight(&self, weight: Weight) -> String {
         self.decimal(&weight.to_string())
+    }
+    /// `3,46 EUR`.
+    pub fn money(&self, money: Money) -> String {
+        self.decimal(&money.to_string())
     }
     /// `12.5 m`, `80 cm`, `4 mm`.
     pub fn length(&self, length: Length) -> String {

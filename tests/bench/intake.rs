@@ -30,6 +30,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
+use support::measure::processor_time;
 use support::{Figures, file};
 use tokio::net::TcpListener;
 
@@ -133,16 +134,6 @@ fn lines_of(messages: &[Received], workshop: &Workshop) -> Vec<Arc<[Line]>> {
         done.records.iter().map(|record| to_line(record).expect("it can be written")).collect()
     };
     messages.iter().map(lines).collect()
-}
-
-/// Processor time of this process so far, all threads, senders too (proc(5): the kernel's ticks
-/// are 10 ms here; good enough for a sum over seconds).
-fn processor_time() -> Duration {
-    let text = std::fs::read_to_string("/proc/self/stat").expect("Linux");
-    // Behind the name in brackets: utime and stime are fields 14 and 15 of the whole line.
-    let after_name = text.rsplit_once(')').expect("a name in brackets").1;
-    let ticks = after_name.split_whitespace().skip(11).take(2).map(|field| field.parse::<u64>().expect("a number"));
-    Duration::from_millis(ticks.sum::<u64>() * 10)
 }
 
 /// Sends the messages of one turn; each sender takes the next one once it has its answer.

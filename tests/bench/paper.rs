@@ -9,6 +9,7 @@ use dawnslip::book::{Command, Effect, PersonRecord, State, Step, step};
 use dawnslip::book::{People, Record};
 use dawnslip::model::*;
 use dawnslip::plan::{Planner, Shelf};
+use dawnslip::slip::layout::layout;
 use dawnslip::slip::{Fonts, Typesetter, Wanted, paper, render_bytes};
 use jiff::Timestamp;
 use std::time::{Duration, Instant};
@@ -74,6 +75,15 @@ impl Book<'_> {
         (begin.elapsed(), bytes.len())
     }
 
+    /// Bytes of a paper, and of the same dots sent whole: every row from edge to edge.
+    fn sent_and_whole(&self, kind: PaperKind, subject: &Subject, setter: &mut Typesetter) -> (usize, usize) {
+        let wanted = Wanted { kind, subject, copy: None };
+        let printer = self.workshop.printers.first().expect("the sample has a printer");
+        let paper = paper(&wanted, &self.state, &self.people, self.workshop, setter, self.now).expect("a paper");
+        let dots = layout(&paper.document, printer.into(), setter).dots;
+        (render_bytes(&paper, printer, None, setter).expect("bytes").len(), dots.bytes().len())
+    }
+
     fn report(&self, name: &str, subjects: &[(PaperKind, Subject)], setter: &mut Typesetter) {
         let (mut times, mut bytes) = (Vec::new(), 0);
         for (kind, subject) in subjects {
@@ -84,6 +94,36 @@ impl Book<'_> {
         let (figures, count) = (Figures::of(times), subjects.len());
         println!("{name:<22} {:>7.2}  {:>7.2}  {:>8}", figures.ms(0.5), figures.ms(0.99), bytes / count.max(1));
     }
+}
+
+/// 500 slips by two threads with a typesetter each, cold.
+fn five_hundred(book: &Book, ids: &[ParcelId]) {
+    let ids: Vec<ParcelId> = ids.iter().copied().take(500).collect();
+    let begin = Instant::now();
+    std::thread::scope(|scope| {
+        for half in ids.chunks(ids.len().div_ceil(2).max(1)) {
+            scope.spawn(move || {
+                let mut setter = Typesetter::new(Fonts::embedded());
+                for id in half {
+                    book.print(PaperKind::Slip, &Subject::Parcel(*id), &mut setter);
+                }
+            });
+        }
+    });
+    println!("\n{} slips by two threads, cold: {:.2} s", ids.len(), begin.elapsed().as_secs_f64());
+    let mut setter = Typesetter::new(Fonts::embedded());
+    let mut largest = 0;
+    let sums = ids.iter().fold((0, 0), |(sent, whole), id| {
+        let (s, w) = book.sent_and_whole(PaperKind::Slip, &Subject::Parcel(*id), &mut setter);
+        largest = largest.max(w);
+        (sent + s, whole + w)
+    });
+    println!(
+        "bytes of a slip: {} sent, {} if every row were sent whole: {:.2} of it; the largest takes {largest} in memory",
+        sums.0 / ids.len().max(1),
+        sums.1 / ids.len().max(1),
+        sums.0 as f64 / sums.1 as f64
+    );
 }
 
 fn bench() {
@@ -153,6 +193,8 @@ fn bench() {
             &mut setter,
         );
     }
+
+    five_hundred(&book, &ids);
 
     let date = book.state.date(now);
     let list = Subject::List { date, extra: 0 };

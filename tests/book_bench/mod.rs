@@ -41,6 +41,7 @@ pub fn policy() -> Policy {
         gapless: BTreeMap::new(),
         print: BTreeMap::new(),
         uncertain: BTreeMap::new(),
+        prints: BTreeMap::new(),
         archive_after_days: 7,
     }
 }
@@ -86,6 +87,18 @@ pub fn revision(mut order: Order, number: u64) -> Order {
 pub fn cancelled(mut order: Order) -> Order {
     order.cancelled = true;
     order
+}
+
+impl Bench {
+    /// A new order of one parcel comes, is printed, packed and given to the carrier.
+    pub fn hand_over(&mut self, order: &Order) -> ParcelId {
+        self.receive_and_plan(std::slice::from_ref(order));
+        self.print_all();
+        let parcel = self.parcel(&order.key.number);
+        self.act(Action::Packed { parcel });
+        self.act(Action::HandedOver { parcels: vec![parcel] });
+        parcel
+    }
 }
 
 pub fn flawed(mut order: Order, kind: FlawKind) -> Order {

@@ -115,6 +115,7 @@ fn without_a_daemon_reading_works_and_changing_says_how_to_start_one() {
         &["picklist", "--print"],
         &["remap"],
         &["reload"],
+        &["test-page"],
         &["intake", file.to_str().unwrap(), "--source", "shop"],
     ];
     for words in changing {
@@ -124,6 +125,17 @@ fn without_a_daemon_reading_works_and_changing_says_how_to_start_one() {
     bench.start();
     bench.until_indexed();
     assert_eq!(bench.run(&["order", "A-1", "--json"]).json(), online);
+}
+
+#[test]
+fn a_test_page_shows_what_the_printer_can() {
+    let bench = Bench::running();
+    bench.run(&["test-page"]).expect(0, &["queued as j1"]);
+    bench.until_still();
+    let jobs = bench.jobs();
+    let [job] = jobs.as_slice() else { panic!("{jobs:?}") };
+    assert_eq!((&job["kind"], &job["state"]), (&json!("test_page"), &json!("on paper")), "{job}");
+    assert_eq!(bench.on_galley(job), 1, "{job}");
 }
 
 #[test]

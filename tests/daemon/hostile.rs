@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use std::io::{Read, Write};
 use std::net::TcpStream;
 
-fn request(envelope: &Envelope, more: &str) -> Vec<u8> {
+pub fn request(envelope: &Envelope, more: &str) -> Vec<u8> {
     let mut head = format!("POST {} HTTP/1.1\r\nHost: x\r\nConnection: close\r\n{more}", envelope.path);
     for (name, value) in &envelope.headers {
         head.push_str(&format!("{name}: {value}\r\n"));

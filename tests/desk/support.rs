@@ -2,6 +2,7 @@
 //! Small by Letter), printed and packed through the book's own commands.
 
 use dawnslip::book::{Action, *};
+use dawnslip::desk::receipt::Receipt;
 use dawnslip::desk::{Busy, *};
 use dawnslip::model::*;
 use hyper::body::Bytes;
@@ -60,6 +61,7 @@ pub fn workshop() -> Workshop {
         weight_max: None,
         longest_max: None,
         length_and_girth_max: None,
+        side_step: None,
         sum_max: None,
         outer_max: None,
         outer_min: None,
@@ -69,6 +71,7 @@ pub fn workshop() -> Workshop {
         zones: vec![],
         contract: None,
         valid: (None, None),
+        prints: Vec::new(),
     };
     let printer = Printer {
         name: "bench".into(),
@@ -101,6 +104,7 @@ pub fn workshop() -> Workshop {
             burst: BurstSwitch { orders: 4, within: SignedDuration::from_mins(10) },
         },
         retention_days: 90,
+        backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
         listeners: Listeners {
             intake: "127.0.0.1:7781".parse().unwrap(),
@@ -128,6 +132,7 @@ pub fn workshop() -> Workshop {
         default_card: None,
         words: Words::default(),
         fonts: None,
+        logo: None,
         files: BTreeMap::new(),
     }
 }
@@ -159,6 +164,7 @@ impl Morning {
             gapless: BTreeMap::from([("shop".into(), "S-".to_owned())]),
             print: BTreeMap::new(),
             uncertain: BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
+            prints: BTreeMap::new(),
             archive_after_days: 14,
         };
         let digest = workshop.digest.clone();
@@ -308,12 +314,14 @@ impl Morning {
 
     pub fn read(&self) -> ReadState {
         ReadState {
+            notes: Vec::new(),
             state: Arc::new(self.state.clone()),
             people: Arc::new(self.people.clone()),
             workshop: self.workshop.clone(),
             printers: self.printers.clone(),
             troubles: self.troubles.clone(),
             refused_config: self.refused_config.clone(),
+            last_backup: None,
             index: IndexLag::default(),
             counted: vec![Counted {
                 name: "messages",
@@ -361,6 +369,15 @@ impl Backend for Play {
     async fn act(&self, action: Action) -> Result<Answer, Busy> {
         Ok(self.0.lock().unwrap().tell(Command::Person(action)))
     }
+    async fn forget(&self, order: OrderKey, open: OpenOrder) -> Result<Forgot, Busy> {
+        let forget = Action::Forget { order: order.clone(), open, archived: false };
+        let mut morning = self.0.lock().unwrap();
+        let receipt = |morning: &Morning| Receipt::new(order.to_string(), morning.now, morning.state.seq, Vec::new());
+        Ok(match morning.tell(Command::Person(forget)) {
+            Answer::Refused { why, remedy } => Forgot::Refused { why, remedy },
+            _ => Forgot::Erased(Box::new(receipt(&morning))),
+        })
+    }
     async fn history(&self, order: &OrderKey) -> Vec<Stamped> {
         let morning = self.0.lock().unwrap();
         let about = |stamped: &&Stamped| serde_json::to_string(stamped).unwrap().contains(&format!("\"{order}\""));
@@ -370,7 +387,7 @@ impl Backend for Play {
         match (what, form) {
             (PaperWanted::PickList, PaperForm::Json) => Ok(Bytes::from("{\"parcels\":2}")),
             (PaperWanted::PickList, PaperForm::Text) => Ok(Bytes::from("PICK LIST\n")),
-            (PaperWanted::Slip(_), PaperForm::Png) => Ok(Bytes::from_static(b"\x89PNG")),
+            (PaperWanted::OfParcel(..), PaperForm::Png) => Ok(Bytes::from_static(b"\x89PNG")),
             (what, form) => Err(NoPaper(format!("no {form:?} of {what:?}"))),
         }
     }

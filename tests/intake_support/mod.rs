@@ -233,6 +233,7 @@ pub fn collect() -> Service {
         weight_max: None,
         longest_max: None,
         length_and_girth_max: None,
+        side_step: None,
         sum_max: None,
         outer_max: None,
         outer_min: None,
@@ -242,6 +243,7 @@ pub fn collect() -> Service {
         zones: Vec::new(),
         contract: None,
         valid: (None, None),
+        prints: Vec::new(),
     }
 }
 

@@ -37,6 +37,7 @@ pub fn empty() -> Workshop {
             burst: BurstSwitch { orders: 10, within: SignedDuration::from_mins(5) },
         },
         retention_days: 90,
+        backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
         listeners: Listeners { intake: loopback, desk: loopback, desk_token: None, desk_hosts: vec![] },
         limits: Limits {
@@ -59,6 +60,7 @@ pub fn empty() -> Workshop {
         default_card: None,
         words: Words::default(),
         fonts: None,
+        logo: None,
         files: BTreeMap::new(),
     }
 }
@@ -119,6 +121,7 @@ pub fn service(name: &str, price: Price) -> Service {
         weight_max: None,
         longest_max: None,
         length_and_girth_max: None,
+        side_step: None,
         sum_max: None,
         outer_max: None,
         outer_min: None,
@@ -128,6 +131,7 @@ pub fn service(name: &str, price: Price) -> Service {
         zones: vec![],
         contract: None,
         valid: (None, None),
+        prints: Vec::new(),
     }
 }
 

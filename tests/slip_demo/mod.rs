@@ -120,6 +120,7 @@ fn service(name: &str, collect: bool) -> Service {
         weight_max: None,
         longest_max: None,
         length_and_girth_max: None,
+        side_step: None,
         sum_max: None,
         outer_max: None,
         outer_min: None,
@@ -129,6 +130,7 @@ fn service(name: &str, collect: bool) -> Service {
         zones: Vec::new(),
         contract: None,
         valid: (None, None),
+        prints: Vec::new(),
     }
 }
 
@@ -164,6 +166,11 @@ pub fn workshop() -> Workshop {
     let mug = Product {
         care: Some("Dishwasher yes, open flame no. Warm it before pouring boiling water.".into()),
         preparation: Some("wrap in tissue".into()),
+        customs: Some(Customs {
+            hs_code: "6912.00".into(),
+            origin: "QS".parse().unwrap(),
+            description: "stoneware mug".into(),
+        }),
         how_to_lay: Some("Handles to the middle.".into()),
         batches: vec![batch("2611", None, None)],
         ..product("MUG-TG", "Mug, tide grey", "A1", 340)
@@ -179,7 +186,10 @@ pub fn workshop() -> Workshop {
         ..product("TEA-HS", "Heather smoke, 100 g", "B3", 112)
     };
     let teapot = Product { fragile: true, ..product("POT-PB", "Teapot, peat black", "C2", 980) };
-    let card = CardTemplate { name: "thanks".into(), design: "waves".into(), body: THANKS_CARD.into(), first_line: 4 };
+    let card = |name: &str, design: &str| {
+        let (name, design) = (CardName::new(name), design.to_owned());
+        (name.clone(), CardTemplate { name, design, body: THANKS_CARD.into(), first_line: 4 })
+    };
     Workshop {
         digest: ConfigDigest::new("0"),
         name: "Tern & Thistle".into(),
@@ -198,6 +208,7 @@ pub fn workshop() -> Workshop {
             burst: BurstSwitch { orders: 20, within: SignedDuration::from_mins(10) },
         },
         retention_days: 365,
+        backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
         listeners: Listeners {
             intake: "127.0.0.1:0".parse().unwrap(),
@@ -229,10 +240,11 @@ pub fn workshop() -> Workshop {
         rules: Vec::new(),
         printers: vec![printer(576, 203, Confirms::ProcessId, true)],
         routes: BTreeMap::new(),
-        cards: BTreeMap::from([(card.name.clone(), card)]),
+        cards: BTreeMap::from([card("thanks", "waves"), card("present", "leaves"), card("poster", "plain")]),
         default_card: Some("thanks".into()),
         words: Words { table: words::english() },
         fonts: None,
+        logo: None,
         files: BTreeMap::new(),
     }
 }
@@ -265,9 +277,25 @@ impl Book {
             gapless: BTreeMap::new(),
             print: BTreeMap::new(),
             uncertain: BTreeMap::new(),
+            prints: BTreeMap::new(),
             archive_after_days: 14,
         };
         Self { state: State { policy: Some(policy), ..State::default() }, people: People::default() }
+    }
+
+    /// Says where an order goes.
+    pub fn send_to(&mut self, number: &str, country: &str, [street, postcode, locality, region]: [&str; 4]) {
+        let key = OrderKey::new("shop", number);
+        let entry = self.state.orders.get_mut(&key).unwrap();
+        entry.order.destination.country = country.parse().ok();
+        let person = Person {
+            street: vec![Hidden::new(street)],
+            postcode: Hidden::new(postcode),
+            locality: Hidden::new(locality),
+            region: Hidden::new(region),
+            ..self.people.of(&key, entry.version).unwrap().clone()
+        };
+        self.people.apply(&PersonRecord::Of { v: 1, order: key, version: entry.version, person: Box::new(person) });
     }
 
     pub fn order(&mut self, number: &str, person: Person, parcels: &[Parcel]) -> OrderKey {
@@ -352,6 +380,8 @@ impl Book {
             notes: 0,
             note_jobs: Vec::new(),
             declined: BTreeSet::new(),
+            forgotten: None,
+            last_fact: 0,
         };
         self.state.orders.insert(key.clone(), entry);
         self.people.apply(&PersonRecord::Of { v: 1, order: key.clone(), version: 1, person: Box::new(person) });

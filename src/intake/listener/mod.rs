@@ -24,13 +24,17 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::watch;
+use tokio::sync::{Semaphore, watch};
 use tokio::time::{Instant, sleep, timeout};
 
 /// Bytes of a request's head; hyper answers 431 beyond.
 const HEAD_BYTES_MAX: usize = 32 * 1024;
 /// Wait after a failed accept (no file descriptors left), so as not to spin.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
+/// So many of those that are turned away are listened to.
+const LINGERING_MAX: usize = 64;
+/// Time for a question to come, and again for its rest.
+const LINGER_TIME: Duration = Duration::from_secs(1);
 
 /// Takes messages on behalf of the book. Its future ends only when the ledger has synced.
 pub trait Receiver: Send + Sync + 'static {
@@ -54,7 +58,7 @@ fn word(busy: Busy) -> &'static str {
 fn problem(busy: Busy) -> Problem {
     let (seconds, detail) = match busy {
         Busy::Behind => (2, "many messages are being stored; send it again"),
-        Busy::NoRoom => (60, "there is no room to keep it; send it again later"),
+        Busy::NoRoom => (60, "it cannot be kept at present; send it again later"),
         Busy::Stopping => (10, "this is being restarted; send it again"),
     };
     Problem { retry_after: Some(seconds), ..Problem::new(Reason::Busy, detail) }
@@ -71,6 +75,7 @@ pub struct Intake {
     counters: Arc<Counters>,
     buckets: bucket::Buckets,
     places: Arc<Places>,
+    lingering: Arc<Semaphore>,
     stopping: AtomicBool,
     /// Each message that is being stored holds one of its receivers.
     storing: watch::Sender<()>,
@@ -95,6 +100,7 @@ impl Intake {
             counters: Arc::default(),
             buckets: bucket::Buckets::default(),
             places: Arc::default(),
+            lingering: Arc::new(Semaphore::new(LINGERING_MAX)),
             stopping: AtomicBool::new(false),
             storing: watch::channel(()).0,
         })
@@ -152,7 +158,7 @@ impl Intake {
             }
             Entry::Full => {
                 self.counters.refuse(Reason::Busy);
-                tokio::spawn(turn_away(stream));
+                tokio::spawn(turn_away(stream, self.lingering.clone()));
                 return;
             }
         };
@@ -187,20 +193,30 @@ async fn serve_one(connection: impl Future<Output = hyper::Result<()>>, seat: &S
     }
 }
 
-/// Every place is being worked for: says so without reading anything.
-async fn turn_away(mut stream: TcpStream) {
-    use tokio::io::AsyncWriteExt;
+/// Every place is being worked for: says so without looking at what comes. If few enough are being
+/// turned away, in good manners: an answer ahead of its question, or a connection closed with
+/// something unread, looks to many clients as if it had broken.
+async fn turn_away(mut stream: TcpStream, lingering: Arc<Semaphore>) {
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
     let body = "{\"title\":\"Nothing can be kept at the moment\",\"status\":503,\"detail\":\"too many connections\"}\n";
-    let head = format!(
+    let answer = format!(
         "HTTP/1.1 503 Service Unavailable\r\nContent-Type: application/problem+json\r\nRetry-After: 2\r\n\
-         Connection: close\r\nContent-Length: {}\r\n\r\n",
+         Connection: close\r\nContent-Length: {}\r\n\r\n{body}",
         body.len()
     );
+    let mut unread = [0; 4096];
+    let permit = lingering.try_acquire();
+    if permit.is_ok() {
+        // Who asks nothing for so long is told all the same.
+        let _ = timeout(LINGER_TIME, stream.read(&mut unread)).await;
+    }
     // It is being turned away; whether it hears why is its own affair.
-    let _ = timeout(ACCEPT_PAUSE, async {
-        stream.write_all(head.as_bytes()).await?;
-        stream.write_all(body.as_bytes()).await?;
+    let told = timeout(ACCEPT_PAUSE, async {
+        stream.write_all(answer.as_bytes()).await?;
         stream.shutdown().await
-    })
-    .await;
+    });
+    if matches!(told.await, Ok(Ok(()))) && permit.is_ok() {
+        let rest = async { while matches!(stream.read(&mut unread).await, Ok(1..)) {} };
+        let _ = timeout(LINGER_TIME, rest).await;
+    }
 }

@@ -373,6 +373,7 @@ fn an_order_that_is_fetched_needs_no_address() {
         weight_max: None,
         longest_max: None,
         length_and_girth_max: None,
+        side_step: None,
         sum_max: None,
         outer_max: None,
         outer_min: None,
@@ -382,6 +383,7 @@ fn an_order_that_is_fetched_needs_no_address() {
         zones: Vec::new(),
         contract: None,
         valid: (None, None),
+        prints: Vec::new(),
     };
     assert_eq!(kinds(&read(&body, std::slice::from_ref(&collect))), []);
     assert_eq!(kinds(&read(&body, &[])), [FlawKind::NoAddress]);

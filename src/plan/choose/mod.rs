@@ -4,6 +4,7 @@
 //! `decide` cannot fail: what it could not settle is data (questions and waits). Run it on a
 //! stack of some megabytes: the search and the rules recurse, within named bounds.
 
+pub mod bulk;
 mod explain;
 mod goods;
 mod house;

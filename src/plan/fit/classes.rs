@@ -7,14 +7,21 @@
 //! side. The search decides turn by turn and pair by pair, draws the consequences, and ends
 //! in a placement or in a proof. It ignores the laws of the bench.
 
-use super::refute::{fitting_turns, reachable};
+use super::refute::{broken_dual_bound, fitting_turns, needed_volume, reachable, volume};
+use super::string::{Strung, string};
 use super::{At, Piece, Sides};
 
 /// Pieces beyond this number are left to the constructive starts.
-pub const SEARCH_PIECES_MAX: usize = 16;
+pub const PIECES_MAX: usize = 16;
 
 /// Steps for stringing out one axis of one leaf.
-const STRING_STEPS_MAX: u32 = 4_000;
+const STRING_STEPS_MAX: u32 = 20_000;
+
+/// Steps for it while more is to be decided.
+const STRING_STEPS_AHEAD: u32 = 24;
+
+/// The dual bound is dear: it is looked at only while at most one piece in so many has a turn.
+const DUAL_SHARE: usize = 4;
 
 /// What the search came to.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,7 +39,7 @@ type Set = u16;
 
 /// Pairs on one axis.
 #[derive(Clone, Copy, Default)]
-struct Pairs([Set; SEARCH_PIECES_MAX]);
+pub(super) struct Pairs(pub(super) [Set; PIECES_MAX]);
 
 impl Pairs {
     fn has(&self, a: usize, b: usize) -> bool {
@@ -47,25 +54,28 @@ impl Pairs {
 /// What is decided so far.
 #[derive(Clone, Copy)]
 struct Node {
+    /// Sides of the room, as far as pieces can reach with the turns left.
+    room: Sides,
     /// Turns left of each piece, one bit each.
-    turns: [u8; SEARCH_PIECES_MAX],
+    turns: [u8; PIECES_MAX],
     apart: [Pairs; 3],
     overlap: [Pairs; 3],
 }
 
 struct Search<'a> {
-    room: Sides,
     turns: &'a [Vec<Sides>],
     /// The piece (in the order of the search) equals the one before it.
     equal_to_last: Vec<bool>,
     nodes_left: u32,
     gave_up: bool,
+    /// A leaf was left that could neither be strung out nor refuted.
+    unsure: bool,
 }
 
-/// Searches within `nodes` nodes.
-pub fn search(room: Sides, pieces: &[Piece], nodes: u32) -> Outcome {
-    if pieces.len() > SEARCH_PIECES_MAX || nodes == 0 {
-        return Outcome::Spent;
+/// Searches within `nodes` nodes; says as well how many it took.
+pub fn search(room: Sides, pieces: &[Piece], nodes: u32) -> (Outcome, u32) {
+    if pieces.len() > PIECES_MAX || nodes == 0 {
+        return (Outcome::Spent, 0);
     }
     // Large ones first; equal ones side by side, so that they can be told apart by turn only.
     let mut order: Vec<usize> = (0..pieces.len()).collect();
@@ -78,13 +88,17 @@ pub fn search(room: Sides, pieces: &[Piece], nodes: u32) -> Outcome {
         let (a, b) = (&pieces[order[k]], &pieces[order[k - 1]]);
         equal_to_last[k] = a.sides == b.sides && a.turn == b.turn;
     }
-    let mut start = Node { turns: [0; SEARCH_PIECES_MAX], apart: Default::default(), overlap: Default::default() };
+    let mut start = Node {
+        room: reachable(room, &turns),
+        turns: [0; PIECES_MAX],
+        apart: Default::default(),
+        overlap: Default::default(),
+    };
     for (k, of) in turns.iter().enumerate() {
         start.turns[k] = ((1u16 << of.len()) - 1) as u8;
     }
-    let reduced = reachable(room, &turns);
-    let mut search = Search { room: reduced, turns: &turns, equal_to_last, nodes_left: nodes, gave_up: false };
-    match search.go(start) {
+    let mut search = Search { turns: &turns, equal_to_last, nodes_left: nodes, gave_up: false, unsure: false };
+    let outcome = match search.go(start) {
         Some(places) => Outcome::Found(
             (0..pieces.len())
                 .map(|piece| {
@@ -94,9 +108,10 @@ pub fn search(room: Sides, pieces: &[Piece], nodes: u32) -> Outcome {
                 })
                 .collect(),
         ),
-        None if search.gave_up => Outcome::Spent,
+        None if search.gave_up || search.unsure => Outcome::Spent,
         None => Outcome::Cannot,
-    }
+    };
+    (outcome, nodes - search.nodes_left)
 }
 
 /// The next thing to decide.
@@ -112,9 +127,9 @@ impl Search<'_> {
     }
 
     /// Smallest extents on each axis over the turns left, and smallest cross-sections.
-    fn least(&self, node: &Node) -> ([[i64; SEARCH_PIECES_MAX]; 3], [[i64; SEARCH_PIECES_MAX]; 3]) {
-        let mut side = [[i64::MAX; SEARCH_PIECES_MAX]; 3];
-        let mut face = [[i64::MAX; SEARCH_PIECES_MAX]; 3];
+    fn least(&self, node: &Node) -> ([[i64; PIECES_MAX]; 3], [[i64; PIECES_MAX]; 3]) {
+        let mut side = [[i64::MAX; PIECES_MAX]; 3];
+        let mut face = [[i64::MAX; PIECES_MAX]; 3];
         for k in 0..self.count() {
             for (t, turn) in self.turns[k].iter().enumerate() {
                 if node.turns[k] >> t & 1 == 1 {
@@ -144,6 +159,9 @@ impl Search<'_> {
                     if node.turns[k] >> t & 1 == 1 {
                         let mut child = node;
                         child.turns[k] = 1 << t;
+                        if !self.shrink(&mut child, k) {
+                            continue;
+                        }
                         if let found @ Some(_) = self.go(child) {
                             return found;
                         }
@@ -170,6 +188,19 @@ impl Search<'_> {
         }
     }
 
+    /// With a turn decided fewer lengths can be reached, and less may go in: false if too little.
+    fn shrink(&self, node: &mut Node, k: usize) -> bool {
+        let left: Vec<Vec<Sides>> = (self.turns.iter().zip(node.turns))
+            .map(|(all, kept)| {
+                let kept = all.iter().enumerate().filter(|(t, _)| kept >> t & 1 == 1);
+                kept.map(|(_, turn)| *turn).collect()
+            })
+            .collect();
+        node.room = reachable(node.room, &left);
+        needed_volume(&left) <= volume(node.room)
+            && (k > self.count() / DUAL_SHARE || !broken_dual_bound(node.room, &left))
+    }
+
     /// Piece by piece: its turn, then its pair with an earlier one that has the fewest axes left.
     fn choose(&self, node: &Node) -> Choice {
         let (side, _) = self.least(node);
@@ -186,7 +217,7 @@ impl Search<'_> {
                 let left = open.clone().count() as u32;
                 // Apart where it leaves the most room.
                 let roomy = open.max_by_key(|&axis| {
-                    (self.room[axis] - side[axis][j] - side[axis][k]) * 1000 / self.room[axis].max(1)
+                    (node.room[axis] - side[axis][j] - side[axis][k]) * 1000 / node.room[axis].max(1)
                 });
                 let size = side[0][j] + side[1][j] + side[2][j];
                 if let Some(axis) = roomy
@@ -254,18 +285,21 @@ impl Search<'_> {
                 }
             }
             if !changed {
-                return true;
+                return (0..3).all(|axis| {
+                    let lengths = &side[axis][..n];
+                    string(&node.apart[axis], lengths, node.room[axis], STRING_STEPS_AHEAD) != Strung::Never
+                });
             }
         }
     }
 
     /// Turns with which the piece still goes beside all that must be apart from it.
-    fn turns_left(&self, node: &Node, side: &[[i64; SEARCH_PIECES_MAX]; 3], k: usize) -> u8 {
+    fn turns_left(&self, node: &Node, side: &[[i64; PIECES_MAX]; 3], k: usize) -> u8 {
         let mut kept = node.turns[k];
         for (t, turn) in self.turns[k].iter().enumerate() {
             if kept >> t & 1 == 1 {
                 let breaks = |axis: usize| {
-                    heavier(node.apart[axis].0[k], &node.apart[axis], &side[axis], self.room[axis] - turn[axis])
+                    heavier(node.apart[axis].0[k], &node.apart[axis], &side[axis], node.room[axis] - turn[axis])
                 };
                 if (0..3).any(breaks) {
                     kept &= !(1 << t);
@@ -280,8 +314,8 @@ impl Search<'_> {
     fn pair_rule(
         &self,
         node: &mut Node,
-        side: &[[i64; SEARCH_PIECES_MAX]; 3],
-        face: &[[i64; SEARCH_PIECES_MAX]; 3],
+        side: &[[i64; PIECES_MAX]; 3],
+        face: &[[i64; PIECES_MAX]; 3],
         a: usize,
         b: usize,
         axis: usize,
@@ -291,10 +325,10 @@ impl Search<'_> {
             return None;
         }
         let apart = &node.apart[axis];
-        let room = self.room[axis] - side[axis][a] - side[axis][b];
+        let room = node.room[axis] - side[axis][a] - side[axis][b];
         let cannot_apart = !is_overlap && heavier(apart.0[a] & apart.0[b], apart, &side[axis], room);
         let overlap = &node.overlap[axis];
-        let whole = self.room[(axis + 1) % 3] * self.room[(axis + 2) % 3];
+        let whole = node.room[(axis + 1) % 3] * node.room[(axis + 2) % 3];
         let area = whole - face[axis][a] - face[axis][b];
         let cannot_overlap = !is_apart && heavier(overlap.0[a] & overlap.0[b], overlap, &face[axis], area);
         match (cannot_apart, cannot_overlap) {
@@ -320,20 +354,16 @@ impl Search<'_> {
         let mut places: Vec<(Sides, Sides)> = sizes.iter().map(|&size| ([0; 3], size)).collect();
         for axis in 0..3 {
             let lengths: Vec<i64> = sizes.iter().map(|size| size[axis]).collect();
-            let mut string = Stringing {
-                apart: &node.apart[axis],
-                lengths: &lengths,
-                side: self.room[axis],
-                from: vec![None; lengths.len()],
-                steps_left: STRING_STEPS_MAX,
-            };
-            if !string.go(0, 0) {
-                // Out of steps is no proof.
-                self.gave_up |= string.steps_left == 0;
-                return None;
-            }
-            for (place, from) in places.iter_mut().zip(&string.from) {
-                place.0[axis] = from.unwrap_or(0);
+            match string(&node.apart[axis], &lengths, node.room[axis], STRING_STEPS_MAX) {
+                Strung::At(starts) => {
+                    places.iter_mut().zip(starts).for_each(|(place, start)| place.0[axis] = start);
+                }
+                Strung::Never => return None,
+                Strung::Spent => {
+                    // No proof; another leaf may still be one that can be strung out.
+                    self.unsure = true;
+                    return None;
+                }
             }
         }
         Some(places)
@@ -341,7 +371,7 @@ impl Search<'_> {
 }
 
 /// Is there a clique within `set` that weighs more than `limit`?
-fn heavier(set: Set, pairs: &Pairs, weight: &[i64; SEARCH_PIECES_MAX], limit: i64) -> bool {
+fn heavier(set: Set, pairs: &Pairs, weight: &[i64; PIECES_MAX], limit: i64) -> bool {
     if limit < 0 {
         return true;
     }
@@ -349,7 +379,7 @@ fn heavier(set: Set, pairs: &Pairs, weight: &[i64; SEARCH_PIECES_MAX], limit: i6
     let mut sum: i64 = members(set).map(|k| weight[k]).sum();
     while sum > limit {
         let k = rest.trailing_zeros() as usize;
-        if k >= SEARCH_PIECES_MAX {
+        if k >= PIECES_MAX {
             return false;
         }
         rest &= !(1 << k);
@@ -361,8 +391,8 @@ fn heavier(set: Set, pairs: &Pairs, weight: &[i64; SEARCH_PIECES_MAX], limit: i6
     false
 }
 
-fn members(set: Set) -> impl Iterator<Item = usize> {
-    (0..SEARCH_PIECES_MAX).filter(move |k| set >> k & 1 == 1)
+pub(super) fn members(set: Set) -> impl Iterator<Item = usize> {
+    (0..PIECES_MAX).filter(move |k| set >> k & 1 == 1)
 }
 
 /// Overlaps on a line have no chordless cycle of four. `None` refutes; else: did it change?
@@ -397,55 +427,4 @@ fn cycles(apart: &mut Pairs, overlap: &mut Pairs, n: usize) -> Option<bool> {
         }
     }
     Some(changed)
-}
-
-/// Places intervals of given lengths on a side so that those that are apart do not overlap.
-struct Stringing<'a> {
-    apart: &'a Pairs,
-    lengths: &'a [i64],
-    side: i64,
-    from: Vec<Option<i64>>,
-    steps_left: u32,
-}
-
-impl Stringing<'_> {
-    /// Every solution can be pushed to the left; then it is found by adding intervals in the
-    /// order of their starts, each as far left as those before it allow.
-    fn go(&mut self, placed: usize, last: i64) -> bool {
-        if placed == self.lengths.len() {
-            return true;
-        }
-        if self.steps_left == 0 {
-            return false;
-        }
-        self.steps_left -= 1;
-        let mut options: Vec<(i64, usize)> = Vec::new();
-        for k in 0..self.lengths.len() {
-            if self.from[k].is_some() {
-                continue;
-            }
-            let start = members(self.apart.0[k])
-                .filter_map(|other| self.from.get(other).copied().flatten().map(|from| from + self.lengths[other]))
-                .max()
-                .unwrap_or(0);
-            if start + self.lengths[k] > self.side {
-                return false;
-            }
-            if start >= last {
-                options.push((start, k));
-            }
-        }
-        options.sort_by_key(|&(start, k)| (start, std::cmp::Reverse(self.lengths[k])));
-        for (start, k) in options {
-            self.from[k] = Some(start);
-            if self.go(placed + 1, start) {
-                return true;
-            }
-            self.from[k] = None;
-            if self.steps_left == 0 {
-                return false;
-            }
-        }
-        false
-    }
 }

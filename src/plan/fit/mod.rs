@@ -6,11 +6,13 @@
 //! The steps: quick refutations, constructive packing from many starts, a complete search
 //! over packing classes for few things, more starts. See `DEVELOPERS.md` for the literature.
 
+pub mod bulk;
 pub mod checker;
 mod classes;
 mod greedy;
 mod pouch;
 mod refute;
+mod string;
 
 pub use pouch::{Pouch, fit_pouch};
 
@@ -294,23 +296,70 @@ impl Reason {
 /// Deterministic. `Fits` is confirmed by [`checker::complaint`]; `Cannot` is a proof;
 /// everything else is `Unknown`. No pieces fit anywhere.
 pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
+    in_rounds(room, pieces, laws, &[budget]).0
+}
+
+/// Rounds of [`prove`]: the first finds nearly everything, the others take seconds. Starts are cheap,
+/// nodes are dear.
+const ROUNDS: [Budget; 3] = [
+    Budget { starts: 24, nodes: 3_000, late_starts: 500 },
+    Budget { starts: 0, nodes: 20_000, late_starts: 30_000 },
+    Budget { starts: 0, nodes: 80_000, late_starts: 0 },
+];
+
+/// Rounds that stay below half a second.
+pub const ROUNDS_QUICK: usize = 1;
+/// All rounds: far more work than any order is worth.
+pub const ROUNDS_ALL: usize = ROUNDS.len();
+
+/// As [`fit`], and goes on for so many rounds until it is decided; gives the number of nodes of the
+/// complete search as well.
+pub fn prove(room: Sides, pieces: &[Piece], laws: Laws, rounds: usize) -> (Fit, u64) {
+    in_rounds(room, pieces, laws, &ROUNDS[..rounds.min(ROUNDS_ALL)])
+}
+
+fn in_rounds(room: Sides, pieces: &[Piece], laws: Laws, rounds: &[Budget]) -> (Fit, u64) {
+    let (mut nodes, mut next_start) = (0, 0);
+    let verdict = match at_once(room, pieces) {
+        Some(verdict) => verdict,
+        None => {
+            let tried = rounds.iter().map(|budget| {
+                let budget = budget.for_pieces(pieces.len());
+                attempt(room, pieces, laws, budget, &mut next_start, &mut nodes)
+            });
+            tried.into_iter().find(|verdict| *verdict != Fit::Unknown).unwrap_or(Fit::Unknown)
+        }
+    };
+    (verdict, nodes)
+}
+
+/// What needs no search.
+fn at_once(room: Sides, pieces: &[Piece]) -> Option<Fit> {
     if pieces.is_empty() {
-        return Fit::Fits(Vec::new());
+        return Some(Fit::Fits(Vec::new()));
     }
     if let Some(reason) = refute::quickly(room, pieces) {
-        return Fit::Cannot(reason);
+        return Some(Fit::Cannot(reason));
     }
     if pieces.len() > PIECES_MAX {
-        return Fit::Unknown;
+        return Some(Fit::Unknown);
     }
-    if let Some(reason) = refute::by_bounds(room, pieces) {
-        return Fit::Cannot(reason);
-    }
-    let budget = budget.for_pieces(pieces.len());
-    if let Some(found) = greedy::pack(room, pieces, laws, 0..budget.starts) {
+    refute::by_bounds(room, pieces).map(Fit::Cannot)
+}
+
+/// One round, with constructive starts from the next one on.
+fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start: &mut u32, nodes: &mut u64) -> Fit {
+    let mut construct = |starts: u32| {
+        let from = *next_start;
+        *next_start = from.saturating_add(starts);
+        greedy::pack(room, pieces, laws, from..*next_start)
+    };
+    if let Some(found) = construct(budget.starts) {
         return confirmed(room, pieces, laws, found);
     }
-    match classes::search(room, pieces, budget.nodes) {
+    let (outcome, spent) = classes::search(room, pieces, budget.nodes);
+    *nodes += u64::from(spent);
+    match outcome {
         classes::Outcome::Cannot => return Fit::Cannot(Reason::AllTried { pieces: pieces.len(), room }),
         classes::Outcome::Found(found) => {
             for candidate in [settle(&found), found] {
@@ -321,11 +370,7 @@ pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
         }
         classes::Outcome::Spent => {}
     }
-    let late = budget.starts..budget.starts.saturating_add(budget.late_starts);
-    match greedy::pack(room, pieces, laws, late) {
-        Some(found) => confirmed(room, pieces, laws, found),
-        None => Fit::Unknown,
-    }
+    construct(budget.late_starts).map_or(Fit::Unknown, |found| confirmed(room, pieces, laws, found))
 }
 
 /// A placement counts only if the independent check has nothing to say against it.

@@ -1,7 +1,7 @@
 //! Padded mailers and envelopes by the geometry of their girth.
 
+use super::refute::reachable;
 use super::{Budget, Fit, Laws, Piece, Reason, fit};
-use crate::plan::fit::refute::reachable;
 
 /// A pouch that lies flat, inside, allowances taken off; whole millimetres.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]

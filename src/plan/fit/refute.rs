@@ -28,7 +28,12 @@ fn longest(sides: Sides) -> i64 {
     sides.into_iter().max().unwrap_or(0)
 }
 
-fn volume(sides: Sides) -> i128 {
+/// Cubic millimetres of pieces that may be turned so.
+pub fn needed_volume(turns: &[Vec<Sides>]) -> i128 {
+    turns.iter().filter_map(|of| of.first()).map(|&turn| volume(turn)).sum()
+}
+
+pub fn volume(sides: Sides) -> i128 {
     sides.iter().map(|&side| i128::from(side.max(0))).product()
 }
 
@@ -50,12 +55,12 @@ pub fn by_bounds(room: Sides, pieces: &[Piece]) -> Option<Reason> {
             }
         }
     }
-    let reduced = reachable(room, &turns);
-    let needed: i128 = pieces.iter().map(Piece::volume).sum();
-    if needed > volume(reduced) || broken_dual_bound(reduced, &turns) {
-        return Some(Reason::TooMuch { room });
-    }
-    None
+    too_much(reachable(room, &turns), &turns).then_some(Reason::TooMuch { room })
+}
+
+/// Do these, each in one of its turns, have more volume than the room, by any measure?
+fn too_much(room: Sides, turns: &[Vec<Sides>]) -> bool {
+    needed_volume(turns) > volume(room) || broken_dual_bound(room, turns)
 }
 
 /// The turns of a piece that go into the room at all.
@@ -128,7 +133,7 @@ const CUTS_MAX: usize = 6;
 
 /// Is there a product of three such functions under which the pieces, each in its cheapest
 /// turn, are larger than the room?
-fn broken_dual_bound(room: Sides, turns: &[Vec<Sides>]) -> bool {
+pub fn broken_dual_bound(room: Sides, turns: &[Vec<Sides>]) -> bool {
     if room.iter().any(|&side| side <= 0) {
         return false;
     }

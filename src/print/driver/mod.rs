@@ -179,8 +179,11 @@ impl<'job> Driver<'job> {
 
     /// Questions go first, but never into the middle of the stream: heads take them for data there.
     fn is_asking(&self) -> bool {
-        let is_in_stream = self.sent > 0 && self.sent < self.stream.len();
-        !is_in_stream && !self.questions.is_empty()
+        !self.is_in_stream() && !self.questions.is_empty()
+    }
+
+    fn is_in_stream(&self) -> bool {
+        self.sent > 0 && self.sent < self.stream.len()
     }
 
     /// Takes one event at `now` (since the driver began); gives what is to be done, in order.
@@ -370,7 +373,11 @@ impl<'job> Driver<'job> {
     fn hear_process_id(&mut self, id: [u8; 4], now: Duration, effects: &mut Vec<Effect>) {
         let asked = self.settings.confirms == Confirms::ProcessId;
         if self.phase == Phase::Ending && asked && id == PROOF_ID {
-            self.ended(now, effects);
+            // Of a question that was asked again a part may have left: the head would take the job's
+            // first bytes for its rest. It is answered, too.
+            if !self.is_in_stream() {
+                self.ended(now, effects);
+            }
         } else if self.phase == Phase::Confirming && asked && id == self.process_id {
             // The roll may have ended just behind the cut: that trouble stays told.
             self.tell(self.status.as_ref().and_then(trouble_of), effects);

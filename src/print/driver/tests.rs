@@ -384,6 +384,26 @@ fn after_a_doubt_half_a_paper_is_ended_and_a_sign_of_life_is_waited_for() {
 }
 
 #[test]
+fn no_job_follows_half_a_question_that_was_asked_again() {
+    let mut bench = Bench::new(Settings { after_doubt: AfterDoubt::EndPaper, ..settings(Confirms::ProcessId) });
+    bench.connect([0x12; 4]);
+    bench.take(usize::MAX);
+    while bench.driver.to_write().first() != Some(&0x1D) {
+        bench.take(usize::MAX);
+        bench.pass(1);
+    }
+    bench.written.clear();
+    bench.take(3);
+    // Now the first question is answered.
+    bench.event(Event::Read(&confirmed(PROOF_ID)));
+    assert_eq!(bench.driver.phase(), Phase::Ending);
+    bench.take(usize::MAX);
+    assert!(bench.written.starts_with(&in_line_question(Confirms::ProcessId, PROOF_ID)));
+    bench.event(Event::Read(&confirmed(PROOF_ID)));
+    assert_eq!(bench.effects.last(), Some(&Effect::AskLeave));
+}
+
+#[test]
 fn after_a_doubt_silence_may_come_from_half_a_picture_so_that_is_ended_first() {
     let settings = Settings { after_doubt: AfterDoubt::EndPaper, must_answer: true, ..settings(Confirms::ProcessId) };
     let mut bench = Bench::new(settings);

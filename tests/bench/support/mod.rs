@@ -2,6 +2,10 @@
 #![allow(dead_code, reason = "each bench uses its own part")]
 
 pub mod file;
+pub mod life;
+pub mod measure;
+pub mod picture;
+pub mod process;
 
 use dawnslip::book::Received;
 use dawnslip::cli::rehearse_orders::{Expect, PlannedMessage, Signed, orders};
@@ -19,10 +23,10 @@ const STACK_BYTES: usize = 64 * 1024 * 1024;
 const SECRET: &str = "AAECAwQFBgcICQoLDA0ODxAREhMUFRYXGBkaGxwdHh8=";
 
 /// Runs a bench on the stack that the planner has in the program.
-pub fn on_a_large_stack(bench: fn()) {
+pub fn on_a_large_stack(bench: impl FnOnce() + Send + 'static) {
     let thread = std::thread::Builder::new().stack_size(STACK_BYTES).spawn(bench).expect("a thread");
-    if thread.join().is_err() {
-        std::process::exit(1);
+    if let Err(panic) = thread.join() {
+        std::panic::resume_unwind(panic);
     }
 }
 

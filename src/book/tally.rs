@@ -1,0 +1,139 @@
+//! Counts over all that is open, kept up with each fact: who needs one would otherwise walk over
+//! every order for every plan, every fact, every second.
+
+use super::{OrderEntry, ParcelEntry, State, StopKind};
+use crate::model::*;
+use jiff::civil::Date;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The counts. Never written: a state that is read back counts once ([`State::counted`]).
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Containers that parcels of orders hold which are not cancelled.
+    containers: BTreeMap<ContainerName, i64>,
+    /// Pieces of batches, likewise.
+    batches: BTreeMap<(Sku, BatchName), i64>,
+    /// Orders that the planner was asked for.
+    asked: BTreeSet<OrderKey>,
+    /// Stops that wait for a date, by date.
+    dates: BTreeMap<Date, i64>,
+}
+
+/// Adds to a count; one that comes to nothing goes.
+fn add<K: Ord + Clone>(counts: &mut BTreeMap<K, i64>, key: &K, more: i64) {
+    let count = counts.get(key).copied().unwrap_or(0) + more;
+    if count == 0 {
+        counts.remove(key);
+    } else {
+        counts.insert(key.clone(), count);
+    }
+}
+
+impl Tally {
+    fn parcel(&mut self, planned: &PlannedParcel, sign: i64) {
+        for name in std::iter::once(&planned.container).chain(&planned.inside) {
+            add(&mut self.containers, name, sign);
+        }
+        for content in &planned.contents {
+            if let Some(batch) = &content.batch {
+                add(&mut self.batches, &(content.sku.clone(), batch.clone()), sign * i64::from(content.quantity));
+            }
+        }
+    }
+    fn order(&mut self, entry: &OrderEntry, sign: i64) {
+        if entry.asked.is_some() {
+            if sign > 0 {
+                self.asked.insert(entry.order.key.clone());
+            } else {
+                self.asked.remove(&entry.order.key);
+            }
+        }
+        for stop in &entry.stops {
+            if let StopKind::Waiting(Wait::Date(day)) = &stop.kind {
+                add(&mut self.dates, day, sign);
+            }
+        }
+    }
+    /// Orders that the planner was asked for, by key.
+    pub fn asked(&self) -> impl Iterator<Item = &OrderKey> {
+        self.asked.iter()
+    }
+    /// The earliest date that an order waits for.
+    pub fn first_date(&self) -> Option<Date> {
+        self.dates.first_key_value().map(|(day, _)| *day)
+    }
+}
+
+impl State {
+    /// Does what lies in this parcel count as taken: is one of its orders here and not cancelled?
+    fn takes(&self, parcel: &ParcelEntry) -> bool {
+        parcel.orders.iter().any(|key| self.orders.get(key).is_some_and(|entry| entry.cancelled.is_none()))
+    }
+
+    /// Changes something about one order, and the counts with it.
+    pub(super) fn tallied(&mut self, key: &OrderKey, change: impl FnOnce(&mut Self)) {
+        let mut parcels = BTreeSet::new();
+        self.tally_order(key, -1, &mut parcels);
+        change(self);
+        self.tally_order(key, 1, &mut parcels);
+    }
+
+    /// Takes an order and its parcels, and those that were its own before, into the counts or out of them.
+    fn tally_order(&mut self, key: &OrderKey, sign: i64, parcels: &mut BTreeSet<ParcelId>) {
+        let mut tally = std::mem::take(&mut self.tally);
+        if let Some(entry) = self.orders.get(key) {
+            tally.order(entry, sign);
+            parcels.extend(&entry.parcels);
+        }
+        for parcel in parcels.iter().filter_map(|id| self.parcels.get(id)) {
+            if self.takes(parcel) {
+                tally.parcel(&parcel.planned, sign);
+            }
+        }
+        self.tally = tally;
+    }
+
+    /// Counts everything anew.
+    #[must_use]
+    pub fn counted(mut self) -> Self {
+        let mut tally = Tally::default();
+        self.orders.values().for_each(|entry| tally.order(entry, 1));
+        for parcel in self.parcels.values().filter(|parcel| self.takes(parcel)) {
+            tally.parcel(&parcel.planned, 1);
+        }
+        self.tally = tally;
+        self
+    }
+
+    /// What other orders' parcels have taken, as an order about to be planned sees it: containers,
+    /// and pieces of batches.
+    pub fn taken_by_others(&self, order: &OrderKey) -> Taken<'_> {
+        let mut own = Tally::default();
+        let parcels = self.orders.get(order).map(|entry| self.parcels_of(entry));
+        for (_, parcel) in parcels.into_iter().flatten() {
+            if self.takes(parcel) {
+                own.parcel(&parcel.planned, 1);
+            }
+        }
+        Taken { all: &self.tally, own }
+    }
+}
+
+/// See [`State::taken_by_others`].
+pub struct Taken<'a> {
+    all: &'a Tally,
+    own: Tally,
+}
+
+impl Taken<'_> {
+    /// So many of a container.
+    pub fn containers(&self, name: &ContainerName) -> i64 {
+        let count = |tally: &Tally| tally.containers.get(name).copied().unwrap_or(0);
+        count(self.all) - count(&self.own)
+    }
+    /// So many pieces of a batch.
+    pub fn pieces(&self, batch: &(Sku, BatchName)) -> i64 {
+        let count = |tally: &Tally| tally.batches.get(batch).copied().unwrap_or(0);
+        count(self.all) - count(&self.own)
+    }
+}

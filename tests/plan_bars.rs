@@ -1,0 +1,219 @@
+//! A workshop that counts in inches and ounces, through the whole planner: light class,
+//! standard parcels, a fixed-price mailer, and a contract with volume tiers.
+//!
+//! Common practice, no source. Sizes of bar and mailer are ours, from memory; so are the
+//! prices that no case names (marked "ours").
+
+mod plan_bench;
+
+use dawnslip::model::*;
+use dawnslip::plan::Planner;
+use dawnslip::plan::choose::Shelf;
+use plan_bench::*;
+use proptest::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
+
+const BOXES: [(&str, [i64; 3]); 4] =
+    [("5x4x2", [5, 4, 2]), ("6x5x3", [6, 5, 3]), ("9x5x3", [9, 5, 3]), ("6x6x6", [6, 6, 6])];
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Contract {
+    Neither,
+    Mailer,
+    Tiers,
+    Both,
+}
+
+fn inches(sides: [i64; 3]) -> Dims {
+    let [l, w, h] = sides;
+    format!("{l} x {w} x {h} in").parse().expect("sides")
+}
+
+/// Goods that fill such a box: fit counts in whole millimetres, boxes rounded down and goods
+/// up, so goods of exactly the inner size in inches would not go in.
+fn filling(sides: [i64; 3]) -> Dims {
+    let [l, w, h] = sides.map(|side| side * 25);
+    mm(l, w, h)
+}
+
+fn ounces(text: &str) -> Weight {
+    format!("{text} oz").parse().expect("a weight")
+}
+
+fn by_ounces(rows: &[(&str, i64)]) -> Price {
+    let step =
+        |&(up_to, price): &(&str, i64)| WeightStep { zone: String::new(), up_to: ounces(up_to), price: eur(price) };
+    Price::ByWeight(rows.iter().map(step).collect())
+}
+
+/// Tiers of tenths of a cubic foot, 28 316.846592 cm³ each, in whole cm³ rounded down.
+fn by_tenths(prices: &[i64]) -> Price {
+    let step = |(index, &price): (usize, &i64)| {
+        let up_to_cm3 = (index as u64 + 1) * 28_316_846_592 / 10_000_000;
+        VolumeStep { zone: String::new(), up_to_cm3, price: eur(price) }
+    };
+    Price::ByVolume(prices.iter().enumerate().map(step).collect())
+}
+
+fn workshop(contract: Contract) -> Workshop {
+    let mut shop = empty();
+    shop.containers = BOXES
+        .iter()
+        .map(|(name, sides)| {
+            let mut one = carton(name, inches(*sides), 0, g(0), 0);
+            let at_most = match *name {
+                "5x4x2" => 2,
+                "6x5x3" => 5,
+                _ => return one,
+            };
+            one.holds = vec![Holds { sku: "BAR".into(), at_most, trust: false }];
+            one
+        })
+        .collect();
+    let mut envelope = carton("envelope", inches([1, 1, 1]), 0, g(0), 0);
+    envelope.kind = ContainerKind::Envelope {
+        flat: [Length::from_mm(250), Length::from_mm(150)],
+        thickness_max: Length::from_mm(19),
+    };
+    let mut mailer = carton("mailer", inches([1, 1, 1]), 0, g(0), 0);
+    let flat = ["12.5 in", "9.5 in"].map(|side| side.parse().expect("a side"));
+    mailer.kind = ContainerKind::PaddedMailer {
+        flat,
+        outer: flat,
+        allowance: [Length::ZERO; 2],
+        thickness_max: Length::from_mm(150),
+    };
+    mailer.carriers = true;
+    mailer.goods = false;
+    mailer.takes = BOXES.iter().map(|(name, _)| (*name).into()).collect();
+    shop.containers.extend([envelope, mailer]);
+
+    let own: Vec<ContainerName> = BOXES.iter().map(|(name, _)| (*name).into()).collect();
+    let mut flat = service("light, flat", by_ounces(&[("3", 140)]));
+    flat.containers = vec!["envelope".into()];
+    let mut light = service("light", by_ounces(&[("8", 346), ("15.999", 533)])); // The second is ours.
+    light.containers.clone_from(&own);
+    // All but the first are ours.
+    let mut standard =
+        service("standard", by_ounces(&[("8", 716), ("16", 780), ("32", 905), ("80", 1290), ("320", 2100)]));
+    standard.containers.clone_from(&own);
+    shop.services = vec![flat, light, standard];
+    if matches!(contract, Contract::Mailer | Contract::Both) {
+        let mut fixed = service("mailer", Price::Fixed(BTreeMap::from([(String::new(), eur(800))])));
+        fixed.containers = vec!["mailer".into()];
+        shop.services.push(fixed);
+    }
+    if matches!(contract, Contract::Tiers | Contract::Both) {
+        let mut tiers = service("tiers", by_tenths(&[690, 732, 810, 905, 990])); // All but the second are ours.
+        tiers.containers = own;
+        tiers.weight_max = Some(ounces("320"));
+        tiers.longest_max = "18 in".parse().ok();
+        shop.services.push(tiers);
+    }
+    shop
+}
+
+/// Plans one thing of this size and weight; the boxes' own size fills the box.
+fn plan_of(contract: Contract, dims: Dims, weight: Weight) -> Plan {
+    let mut shop = workshop(contract);
+    shop.products = vec![product("GOODS", "Goods", dims, weight)];
+    plan_in(&shop, &[("GOODS", 1)])
+}
+
+fn plan_in(shop: &Workshop, lines: &[(&str, u32)]) -> Plan {
+    Planner::new(shop).decide(&order(lines), shop, &Shelf::default(), &BTreeSet::new(), &pins())
+}
+
+/// Service and price; where nothing goes, the question.
+fn told(plan: &Plan) -> String {
+    match (plan.parcels.as_slice(), plan.cost) {
+        ([parcel], Some(cost)) => format!("{} {}", parcel.service, cost.minor),
+        (parcels, _) => format!("{} parcels, {:?}", parcels.len(), plan.questions),
+    }
+}
+
+#[test]
+fn what_a_helper_knows_by_heart_comes_out_of_the_planner() {
+    let table = [
+        ("3", mm(200, 120, 10), Contract::Neither, "light, flat 140"),
+        ("8", filling([5, 4, 2]), Contract::Neither, "light 346"),
+        ("15.999", filling([5, 4, 2]), Contract::Neither, "light 533"),
+        ("16", filling([5, 4, 2]), Contract::Neither, "standard 780"),
+        ("26", filling([9, 5, 3]), Contract::Mailer, "mailer 800"),
+        ("26", filling([6, 6, 6]), Contract::Mailer, "standard 905"),
+        ("65", filling([6, 6, 6]), Contract::Tiers, "tiers 732"),
+        ("80", filling([6, 6, 6]), Contract::Tiers, "tiers 732"),
+        ("65", filling([6, 6, 6]), Contract::Mailer, "standard 1290"),
+        ("80", filling([6, 6, 6]), Contract::Mailer, "standard 1290"),
+    ];
+    for (weight, dims, contract, expected) in table {
+        let plan = plan_of(contract, dims, ounces(weight));
+        assert_eq!(told(&plan), expected, "{weight} oz, {dims}");
+        assert_eq!(plan.verdict, Verdict::Proved, "{weight} oz, {dims}");
+    }
+    let plan = plan_of(Contract::Neither, filling([5, 4, 2]), ounces("8"));
+    let standard = plan.alternatives.iter().find(|other| other.what.contains("standard")).expect("an alternative");
+    assert_eq!(standard.cost, Some(eur(716)));
+}
+
+#[test]
+fn so_many_bars_go_in_so_large_a_box() {
+    let bar = mm(88, 63, 25); // Some 3½ x 2½ x 1 in.
+    for (bars, expected) in [(1, "5x4x2"), (2, "5x4x2"), (3, "6x5x3"), (5, "6x5x3"), (6, "9x5x3")] {
+        let mut shop = workshop(Contract::Neither);
+        shop.products = vec![product("BAR", "Bar", bar, ounces("2"))];
+        // The smaller box costs less, so that the choice shows what fits.
+        for (container, cost) in shop.containers.iter_mut().zip(1..) {
+            container.cost = eur(cost);
+        }
+        let plan = plan_in(&shop, &[("BAR", bars)]);
+        let first = plan.parcels.first().expect("a parcel");
+        assert_eq!((plan.parcels.len(), first.container.as_str()), (1, expected), "{bars} bars");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// A wider contract is never dearer, and a heavier parcel never cheaper.
+    #[test]
+    fn with_both_contracts_nothing_is_dearer_than_with_either(
+        which in 0..BOXES.len(), weight_g in 30_i64..2000, more_g in 0_i64..2000,
+    ) {
+        let dims = filling(BOXES[which].1);
+        let cost = |contract, grams| plan_of(contract, dims, g(grams)).cost.map(|cost| cost.minor);
+        let both = cost(Contract::Both, weight_g);
+        prop_assert!(both.is_some());
+        for one in [Contract::Mailer, Contract::Tiers] {
+            prop_assert!(both <= cost(one, weight_g));
+            prop_assert!(cost(one, weight_g) <= cost(Contract::Neither, weight_g));
+        }
+        prop_assert!(both <= cost(Contract::Both, weight_g + more_g));
+    }
+
+    /// A weight that was counted in sixteenths of an ounce, and the same one written in grams, get the
+    /// same plan.
+    #[test]
+    fn ounces_and_grams_agree(sixteenths in 1_i64..512) {
+        let in_oz = Weight { ng: sixteenths * 28_349_523_125 / 16 };
+        let in_g: Weight = format!("{}.{:09} g", in_oz.ng / 1_000_000_000, in_oz.ng % 1_000_000_000)
+            .parse()
+            .expect("a weight");
+        let dims = filling([6, 5, 3]);
+        prop_assert_eq!(told(&plan_of(Contract::Both, dims, in_oz)), told(&plan_of(Contract::Both, dims, in_g)));
+    }
+
+    /// A lower price of any step never makes a plan dearer.
+    #[test]
+    fn a_lower_price_never_makes_a_plan_dearer(
+        which in 0..BOXES.len(), weight_g in 30_i64..2200, step in 0_usize..5, off in 1_i64..200,
+    ) {
+        let mut shop = workshop(Contract::Both);
+        shop.products = vec![product("GOODS", "Goods", filling(BOXES[which].1), g(weight_g))];
+        let before = plan_in(&shop, &[("GOODS", 1)]).cost;
+        let Price::ByWeight(steps) = &mut shop.services[2].price else { panic!("standard goes by weight") };
+        steps[step].price.minor -= off;
+        let after = plan_in(&shop, &[("GOODS", 1)]).cost;
+        prop_assert!(after.map(|cost| cost.minor) <= before.map(|cost| cost.minor));
+    }
+}
