@@ -173,7 +173,7 @@ fn so_many_bars_go_in_so_large_a_box() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// A wider contract is never dearer, and a heavier parcel never cheaper.
     #[test]

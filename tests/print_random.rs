@@ -1,5 +1,5 @@
 //! Random faults, random moments: the books must balance whatever happens. Time is paused, the
-//! wire is in memory; the seed is printed, and `DAWNSLIP_SEED` repeats a run.
+//! wire is in memory; the seed is printed, `DAWNSLIP_SEED` sets another.
 
 mod print_support;
 
@@ -12,6 +12,8 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::time::{sleep, timeout};
 
+/// Where nothing else is asked for: `cargo test` meets the same faults each time.
+const SEED: u64 = 1106;
 const ROUNDS: u64 = 90;
 const A_DAY: Duration = Duration::from_secs(24 * 3600);
 
@@ -52,8 +54,7 @@ impl Dice {
 
 #[tokio::test(start_paused = true)]
 async fn the_books_balance_whatever_the_printer_does() {
-    let now = std::time::SystemTime::UNIX_EPOCH.elapsed().unwrap().as_nanos() as u64;
-    let seed = std::env::var("DAWNSLIP_SEED").map_or(now, |seed| seed.parse().unwrap());
+    let seed = std::env::var("DAWNSLIP_SEED").map_or(SEED, |seed| seed.parse().unwrap());
     println!("seed: DAWNSLIP_SEED={seed}");
     let mut dice = Dice(seed);
     let options = GalleyOptions { rows_a_second: Some(640), ..GalleyOptions::default() };

@@ -28,6 +28,8 @@ const WHOLE_DOTS: usize = 1;
 const GLYPHS_MAX: usize = 16_384;
 /// Paragraphs kept, likewise.
 const PARAGRAPHS_MAX: usize = 4_096;
+/// How often lines that came out too long are broken anew, each time for a narrower column.
+const NARROWER_MAX: usize = 6;
 /// Ornaments kept, likewise: a few for each width of paper.
 const ORNAMENTS_MAX: usize = 32;
 
@@ -198,6 +200,9 @@ impl Typesetter {
         buffer.set_size(width.map(|w| w as f32), None);
         buffer.set_rich_text(attrs, &attrs_of(first, scale), Shaping::Advanced, Some(Align::Left));
         buffer.shape_until_scroll(system, false);
+        if let Some(width) = width {
+            keep_within(&mut buffer, system, width as f32);
+        }
 
         let mut set = Set::default();
         for run in buffer.layout_runs() {
@@ -243,6 +248,22 @@ impl SetLine {
         let top = self.glyphs.iter().map(|(g, _, dy)| dy - g.top).min().unwrap_or(0);
         let bottom = self.glyphs.iter().map(|(g, _, dy)| dy - g.top + g.dots.height() as i32).max().unwrap_or(0);
         (top, bottom)
+    }
+}
+
+/// Where a line mixes directions the breaker may put more on it than fits: it is asked for a
+/// narrower column then. A single letter wider than the column stays as it is.
+fn keep_within(buffer: &mut Buffer, system: &mut FontSystem, width: f32) {
+    let mut column = width;
+    for _ in 0..NARROWER_MAX {
+        let long = buffer.layout_runs().filter(|run| run.glyphs.iter().any(|g| g.start != run.glyphs[0].start));
+        let over = long.map(|run| run.line_w - width).fold(0.0, f32::max);
+        if over <= 0.0 || over >= column {
+            return;
+        }
+        column -= over;
+        buffer.set_size(Some(column), None);
+        buffer.shape_until_scroll(system, false);
     }
 }
 
