@@ -3,15 +3,17 @@
 //! because the budget was spent.
 //!
 //! Whole millimetres: things round up, room rounds down, before they come here.
-//! The steps: quick refutations, constructive packing from many starts, a complete search
-//! over packing classes for few things, more starts. See `DEVELOPERS.md` for the literature.
+//! The steps: quick refutations, constructive packing from many starts, two complete searches for
+//! few things (slice by slice, and one that learns), more starts. See `DEVELOPERS.md` for why.
 
 pub mod bulk;
 pub mod checker;
-mod classes;
+mod faces;
 mod greedy;
+mod learn;
 mod pouch;
 mod refute;
+mod slices;
 mod string;
 
 pub use pouch::{Pouch, fit_pouch};
@@ -125,18 +127,16 @@ pub const PIECES_MAX: usize = 64;
 /// Up to so many pieces a [`Budget`] counts in full.
 const PIECES_USUAL: u32 = 12;
 
-/// Up to so many pieces the complete search gets [`FEW_NODES`] times its nodes.
-const PIECES_FEW: usize = 8;
-
-/// See [`PIECES_FEW`].
-const FEW_NODES: u32 = 4;
+/// Steps of the search by slices for one look of the search that learns: it takes a fraction of the
+/// time, and decides at once what it decides at all.
+const SLICE_STEPS: u64 = 5;
 
 /// How much work may be spent: counts, not time, so that the answer is the same everywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Budget {
     /// Constructive starts before the search.
     pub starts: u32,
-    /// Nodes of the complete search.
+    /// Looks of the search that learns; the search by slices gets [`SLICE_STEPS`] steps for each.
     pub nodes: u32,
     /// Constructive starts after it.
     pub late_starts: u32,
@@ -147,18 +147,16 @@ impl Budget {
     pub const USUAL: Self = Self { starts: 24, nodes: 3_000, late_starts: 60 };
     /// For a person who waits for one answer.
     pub const THOROUGH: Self = Self { starts: 200, nodes: 60_000, late_starts: 1_000 };
-    /// One start takes the more work the more pieces there are: fewer starts for many. Nodes
-    /// of few pieces are cheap and nearly always enough for an answer: more of them.
+    /// One start takes the more work the more pieces there are: fewer starts for many.
     fn for_pieces(self, count: usize) -> Self {
         let share = |starts: u32| match u32::try_from(count) {
             Ok(count) if count > PIECES_USUAL => (starts * PIECES_USUAL / count).max(starts.min(2)),
             _ => starts,
         };
-        let nodes = if count <= PIECES_FEW { self.nodes.saturating_mul(FEW_NODES) } else { self.nodes };
-        Self { starts: share(self.starts), nodes, late_starts: share(self.late_starts) }
+        Self { starts: share(self.starts), nodes: self.nodes, late_starts: share(self.late_starts) }
     }
     /// For tests that run unoptimised.
-    pub const SMALL: Self = Self { starts: 8, nodes: 120, late_starts: 0 };
+    pub const SMALL: Self = Self { starts: 8, nodes: 1_200, late_starts: 0 };
 }
 
 /// The verdict.
@@ -236,6 +234,17 @@ pub enum Reason {
     },
 }
 
+/// What a complete search came to, the laws of the bench apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Outcome {
+    /// A placement.
+    Found(Vec<At>),
+    /// There is none.
+    Cannot,
+    /// The work was spent.
+    Spent,
+}
+
 /// Cubic centimetres from cubic millimetres, rounded up.
 fn cm3(mm3: i128) -> i128 {
     (mm3 + 999) / 1000
@@ -299,12 +308,11 @@ pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
     in_rounds(room, pieces, laws, &[budget]).0
 }
 
-/// Rounds of [`prove`]: the first finds nearly everything, the others take seconds. Starts are cheap,
-/// nodes are dear.
+/// Rounds of [`prove`]: the first finds nearly everything, the last takes seconds. Starts are cheap.
 const ROUNDS: [Budget; 3] = [
-    Budget { starts: 24, nodes: 3_000, late_starts: 500 },
-    Budget { starts: 0, nodes: 20_000, late_starts: 30_000 },
-    Budget { starts: 0, nodes: 80_000, late_starts: 0 },
+    Budget { starts: 24, nodes: 3_000, late_starts: 100 },
+    Budget { starts: 0, nodes: 40_000, late_starts: 3_000 },
+    Budget { starts: 0, nodes: 1_000_000, late_starts: 30_000 },
 ];
 
 /// Rounds that stay below half a second.
@@ -312,8 +320,8 @@ pub const ROUNDS_QUICK: usize = 1;
 /// All rounds: far more work than any order is worth.
 pub const ROUNDS_ALL: usize = ROUNDS.len();
 
-/// As [`fit`], and goes on for so many rounds until it is decided; gives the number of nodes of the
-/// complete search as well.
+/// As [`fit`], and goes on for so many rounds until it is decided; gives the work of the complete
+/// searches, in looks, as well.
 pub fn prove(room: Sides, pieces: &[Piece], laws: Laws, rounds: usize) -> (Fit, u64) {
     in_rounds(room, pieces, laws, &ROUNDS[..rounds.min(ROUNDS_ALL)])
 }
@@ -357,18 +365,24 @@ fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start
     if let Some(found) = construct(budget.starts) {
         return confirmed(room, pieces, laws, found);
     }
-    let (outcome, spent) = classes::search(room, pieces, budget.nodes);
-    *nodes += u64::from(spent);
+    let looks = u64::from(budget.nodes);
+    let (mut outcome, steps) = slices::search(room, pieces, looks * SLICE_STEPS);
+    *nodes += steps / SLICE_STEPS;
+    if outcome == Outcome::Spent {
+        let (learnt, looked) = learn::search(room, pieces, looks);
+        *nodes += looked;
+        outcome = learnt;
+    }
     match outcome {
-        classes::Outcome::Cannot => return Fit::Cannot(Reason::AllTried { pieces: pieces.len(), room }),
-        classes::Outcome::Found(found) => {
+        Outcome::Cannot => return Fit::Cannot(Reason::AllTried { pieces: pieces.len(), room }),
+        Outcome::Found(found) => {
             for candidate in [settle(&found), found] {
                 if let fits @ Fit::Fits(_) = confirmed(room, pieces, laws, candidate) {
                     return fits;
                 }
             }
         }
-        classes::Outcome::Spent => {}
+        Outcome::Spent => {}
     }
     construct(budget.late_starts).map_or(Fit::Unknown, |found| confirmed(room, pieces, laws, found))
 }

@@ -103,7 +103,7 @@ const SCALE: i64 = 12;
 /// A dual feasible function on one axis (Fekete and Schepers): any set of lengths with a sum
 /// of at most the side is mapped to values with a sum of at most the side.
 #[derive(Clone, Copy)]
-enum Dual {
+pub(super) enum Dual {
     /// The length itself.
     Same,
     /// Rounds to k-ths: x → ⌊(k+1)x⌋/k unless (k+1)x is whole.
@@ -113,8 +113,22 @@ enum Dual {
 }
 
 impl Dual {
+    /// Those worth trying on a side of `w`, with lengths like these.
+    pub(super) fn worth_trying(mut lengths: Vec<i64>, w: i64) -> Vec<Self> {
+        lengths.retain(|&x| x > 0 && x * 2 <= w);
+        lengths.sort_unstable();
+        lengths.dedup();
+        if lengths.len() > CUTS_MAX {
+            let tail = lengths.split_off(lengths.len() - CUTS_MAX / 2);
+            lengths.truncate(CUTS_MAX / 2);
+            lengths.extend(tail);
+        }
+        let rounded = (1..=4).map(Self::Rounded);
+        std::iter::once(Self::Same).chain(rounded).chain(lengths.into_iter().map(Self::Cut)).collect()
+    }
+
     /// The value for length `x` of side `w`, times [`SCALE`].
-    fn of(self, x: i64, w: i64) -> i64 {
+    pub(super) fn of(self, x: i64, w: i64) -> i64 {
         match self {
             Self::Same => x * SCALE,
             Self::Rounded(k) => {
@@ -137,22 +151,8 @@ pub fn broken_dual_bound(room: Sides, turns: &[Vec<Sides>]) -> bool {
     if room.iter().any(|&side| side <= 0) {
         return false;
     }
-    let functions: Vec<Vec<Dual>> = (0..3)
-        .map(|axis| {
-            let mut cuts: Vec<i64> =
-                turns.iter().flatten().map(|turn| turn[axis]).filter(|&x| x > 0 && x * 2 <= room[axis]).collect();
-            cuts.sort_unstable();
-            cuts.dedup();
-            if cuts.len() > CUTS_MAX {
-                let tail = cuts.split_off(cuts.len() - CUTS_MAX / 2);
-                cuts.truncate(CUTS_MAX / 2);
-                cuts.extend(tail);
-            }
-            let mut all = vec![Dual::Same, Dual::Rounded(1), Dual::Rounded(2), Dual::Rounded(3), Dual::Rounded(4)];
-            all.extend(cuts.into_iter().map(Dual::Cut));
-            all
-        })
-        .collect();
+    let functions =
+        [0, 1, 2].map(|axis| Dual::worth_trying(turns.iter().flatten().map(|turn| turn[axis]).collect(), room[axis]));
     let whole: i128 = room.iter().map(|&side| i128::from(side * SCALE)).product();
     let value = |f: &[Dual; 3], turn: &Sides| -> i128 {
         (0..3).map(|axis| i128::from(f[axis].of(turn[axis], room[axis]))).product()

@@ -4,7 +4,27 @@
 //! front a piece begins at least, and how far from the end it ends at least, leave many pairs one
 //! order only, or none. What is left is tried. Exact, as scheduling on one line is for few pieces.
 
-use super::classes::{PIECES_MAX, Pairs, members};
+/// Pieces beyond this number are left to the constructive starts.
+pub const PIECES_MAX: usize = 16;
+
+/// A set of pieces, one bit each.
+type Set = u16;
+
+/// Pairs of pieces.
+#[derive(Clone, Copy, Default)]
+pub struct Pairs([Set; PIECES_MAX]);
+
+impl Pairs {
+    /// One more pair.
+    pub fn add(&mut self, a: usize, b: usize) {
+        self.0[a] |= 1 << b;
+        self.0[b] |= 1 << a;
+    }
+}
+
+fn members(set: Set) -> impl Iterator<Item = usize> {
+    (0..PIECES_MAX).filter(move |k| set >> k & 1 == 1)
+}
 
 /// What an axis came to.
 #[derive(Debug, Clone, PartialEq, Eq)]
