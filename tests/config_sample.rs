@@ -50,7 +50,10 @@ fn with_the_contract_its_services_count() {
     let workshop = load(&files);
     let compact = workshop.service(&ServiceName::new("Compact")).unwrap();
     let Price::ByVolume(steps) = &compact.price else { panic!("priced by volume") };
-    assert_eq!((steps.len(), steps[0].up_to_cm3, steps[0].price), (9, 4000, Money::new(470, Currency::EUR)));
+    assert_eq!(
+        (steps.len(), steps[0].up_to, steps[0].price),
+        (9, Volume::from_cm3(4000), Money::new(470, Currency::EUR))
+    );
 }
 
 #[test]

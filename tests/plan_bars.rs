@@ -41,16 +41,20 @@ fn ounces(text: &str) -> Weight {
 }
 
 fn by_ounces(rows: &[(&str, i64)]) -> Price {
-    let step =
-        |&(up_to, price): &(&str, i64)| WeightStep { zone: String::new(), up_to: ounces(up_to), price: eur(price) };
+    let step = |&(up_to, price): &(&str, i64)| WeightStep {
+        zone: String::new(),
+        up_to: ounces(up_to),
+        price: eur(price),
+        for_each: None,
+    };
     Price::ByWeight(rows.iter().map(step).collect())
 }
 
-/// Tiers of tenths of a cubic foot, 28 316.846592 cm³ each, in whole cm³ rounded down.
+/// Tiers of tenths of a cubic foot.
 fn by_tenths(prices: &[i64]) -> Price {
     let step = |(index, &price): (usize, &i64)| {
-        let up_to_cm3 = (index as u64 + 1) * 28_316_846_592 / 10_000_000;
-        VolumeStep { zone: String::new(), up_to_cm3, price: eur(price) }
+        let up_to = format!("0.{} ft3", index + 1).parse().expect("a volume");
+        VolumeStep { zone: String::new(), up_to, soft_up_to: None, price: eur(price) }
     };
     Price::ByVolume(prices.iter().enumerate().map(step).collect())
 }

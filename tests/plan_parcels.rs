@@ -52,7 +52,8 @@ fn workshop(instance: &Value) -> Workshop {
         let price = if of["by"] == "volume" {
             let step = |&(up_to, price): &(i64, i64)| VolumeStep {
                 zone: String::new(),
-                up_to_cm3: up_to as u64,
+                up_to: Volume::from_cm3(up_to as u64),
+                soft_up_to: None,
                 price: eur(price),
             };
             Price::ByVolume(rows.iter().map(step).collect())

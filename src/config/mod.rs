@@ -24,6 +24,7 @@ pub mod secret;
 mod services;
 mod shape;
 mod sources;
+mod surcharges;
 mod tariff;
 mod values;
 mod words;

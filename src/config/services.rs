@@ -3,9 +3,11 @@
 use super::complaint::Complaint;
 use super::draft::{Given, Section, Span, in_order};
 use super::names::{Kind, Names, nearest};
+use super::surcharges;
 use super::tariff::{self, By, Row};
 use super::{Files, shape};
 use crate::model::*;
+use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 use toml::de::DeValue;
 
@@ -27,7 +29,7 @@ pub(super) struct Services {
     pub(super) tables: BTreeSet<String>,
 }
 
-type Zones = Vec<(ZoneRule, Span)>;
+pub(super) type Zones = Vec<(ZoneRule, Span)>;
 
 /// All services.
 pub(super) fn read(section: &Section<'_>, around: &Around<'_>) -> Services {
@@ -73,16 +75,7 @@ fn zone_rule(zone: &Section<'_>) -> Option<(ZoneRule, Span)> {
     if !zone.has("zone") {
         zone.missing("zone", "\"North\"");
     }
-    let mut postcodes = Vec::new();
-    for given in zone.texts("postcodes") {
-        let head = postcode_head(&given.value);
-        // Compared after the same cut that an address goes through: what it drops would never match.
-        if head.len() != given.value.chars().filter(|c| !matches!(c, ' ' | '-')).count() {
-            let remedy = format!("letters and digits, at most {POSTCODE_HEAD_MAX} of them, like \"QS1\"");
-            zone.complain(&given.at, format!("{:?} is not the beginning of a postcode", given.value), remedy);
-        }
-        postcodes.push(head);
-    }
+    let postcodes = surcharges::postcodes(zone);
     let countries = zone.written_list::<CountryCode>("countries").into_iter().map(|given| given.value).collect();
     let name = zone.text("zone")?;
     Some((ZoneRule { zone: name.value, countries, postcodes }, name.at))
@@ -98,6 +91,7 @@ fn service(
     let zones = zones_of(table, lists);
     let collect = table.yes("collect");
     let price = price(table, around, &zones, collect, tables);
+    let later = later(table, around, &zones, tables);
     let valid = (table.date("valid_from").map(|d| d.value), table.date("valid_until"));
     if let (Some(from), Some(until)) = (valid.0, &valid.1)
         && until.value < from
@@ -118,13 +112,18 @@ fn service(
         weight_max: table.written("weight_max").map(|given| given.value),
         longest_max: table.written("longest_max").map(|given| given.value),
         side_step: side_step(table),
+        dimensional: surcharges::dimensional(table, &price),
         length_and_girth_max: table.written("length_and_girth_max").map(|given| given.value),
         sum_max: table.written("sum_max").map(|given| given.value),
         outer_max: table.written("outer_max").map(|given| given.value),
         outer_min: table.written("outer_min").map(|given| given.value),
         no_post_box: table.yes("no_post_box"),
         price,
-        surcharges: surcharges(table, around, &zones),
+        later,
+        minimum: table.entry("minimum").and_then(|entry| table.money_in(&entry, around.currency)).map(|m| m.value),
+        surcharges: surcharges::read(table, around.currency, &zones),
+        vat: surcharges::vat(table),
+        round: surcharges::rounding(table, around.currency),
         zones: zones.into_iter().map(|(rule, _)| rule).collect(),
         contract: table.text("contract").map(|given| given.value),
         valid: (valid.0, valid.1.map(|given| given.value)),
@@ -229,6 +228,32 @@ fn price(
     }
 }
 
+/// Prices that count from a day on, in place of those before.
+fn later(table: &Section<'_>, around: &Around<'_>, zones: &Zones, tables: &mut BTreeSet<String>) -> Vec<(Date, Price)> {
+    let mut all: Vec<(Given<Date>, Price)> = Vec::new();
+    for prices in table.list("later", &shape::LATER) {
+        if !prices.has("from") {
+            prices.missing("from", "\"2027-01-01\"");
+        }
+        let price = price(&prices, around, zones, false, tables);
+        let Some(from) = prices.date("from") else { continue };
+        if let Some((before, _)) = all.last()
+            && from.value <= before.value
+        {
+            prices.contradiction(
+                &from.at,
+                "these prices do not begin after the ones before them",
+                "put them in order, each day once",
+                &before.at,
+                "the ones before",
+            );
+            continue;
+        }
+        all.push((from, price));
+    }
+    all.into_iter().map(|(from, price)| (from.value, price)).collect()
+}
+
 fn table_price(
     table: &Section<'_>,
     file: Given<String>,
@@ -291,7 +316,7 @@ fn every_zone_has_a_price(table: &Section<'_>, zones: &Zones, at: &Span, has: im
     }
 }
 
-fn known_zone(table: &Section<'_>, zones: &Zones, given: &Given<String>, at: &Span) {
+pub(super) fn known_zone(table: &Section<'_>, zones: &Zones, given: &Given<String>, at: &Span) {
     if zones.iter().any(|(rule, _)| rule.zone == given.value) {
         return;
     }
@@ -301,56 +326,6 @@ fn known_zone(table: &Section<'_>, zones: &Zones, given: &Given<String>, at: &Sp
         None => "add it to the service's zones".to_owned(),
     };
     table.complain(at, format!("there is no zone {:?}", given.value), remedy);
-}
-
-fn surcharges(table: &Section<'_>, around: &Around<'_>, zones: &Zones) -> Vec<Surcharge> {
-    let mut all = Vec::new();
-    for surcharge in table.list("surcharge", &shape::SURCHARGE) {
-        for (key, example) in [("name", "\"fuel\""), ("amount", "\"1.50 EUR\" or \"3.5 %\"")] {
-            if !surcharge.has(key) {
-                surcharge.missing(key, example);
-            }
-        }
-        let name = surcharge.printed("name");
-        let amount = surcharge_amount(&surcharge, around.currency);
-        let between = (surcharge.date("from").map(|d| d.value), surcharge.date("until"));
-        if let (Some(from), Some(until)) = (between.0, &between.1)
-            && until.value < from
-        {
-            surcharge.complain(&until.at, "the surcharge ends before it begins", "did you swap the two?");
-        }
-        let only_in = surcharge.texts("zones");
-        for zone in &only_in {
-            known_zone(&surcharge, zones, zone, &zone.at);
-        }
-        let (Some(name), Some(amount)) = (name, amount) else { continue };
-        all.push(Surcharge {
-            name: name.value,
-            amount,
-            above_weight: surcharge.written("above_weight").map(|given| given.value),
-            above_longest: surcharge.written("above_longest").map(|given| given.value),
-            zones: only_in.into_iter().map(|given| given.value).collect(),
-            between: (between.0, between.1.map(|given| given.value)),
-        });
-    }
-    all
-}
-
-/// `1.50 EUR`, or percent with at most two decimals.
-fn surcharge_amount(surcharge: &Section<'_>, currency: Currency) -> Option<SurchargeAmount> {
-    let entry = surcharge.entry("amount")?;
-    let Some(percent) = entry.value.as_str().and_then(|text| text.trim().strip_suffix('%')) else {
-        return surcharge.money_in(&entry, currency).map(|given| SurchargeAmount::Fixed(given.value));
-    };
-    let (whole, part) = percent.trim().split_once('.').unwrap_or((percent.trim(), "0"));
-    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
-    let hundredths = (digits(whole) && digits(part) && whole.len() <= 3 && part.len() <= 2)
-        .then(|| format!("{whole}{part:0<2}").parse().ok())
-        .flatten();
-    if hundredths.is_none() {
-        surcharge.complain(&entry.at, "`amount` is no share", "write it like \"3.5 %\", with at most two decimals");
-    }
-    hundredths.map(SurchargeAmount::PerTenThousand)
 }
 
 /// Complains about containers that no service takes, not even one without a contract.

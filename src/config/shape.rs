@@ -72,11 +72,14 @@ shapes! {
     SERVICES = "services.toml", "the services", ["service", "zones"];
     SERVICE = "services.toml", "a service", [
         "asked_as", "only_when_asked", "collect", "containers", "weight_max", "longest_max", "length_and_girth_max",
-        "side_step", "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "zones", "surcharge", "contract",
-        "valid_from", "valid_until", "prints",
+        "side_step", "dimensional", "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "later",
+        "minimum", "zones", "surcharge", "vat", "round_to", "round", "contract", "valid_from", "valid_until", "prints",
     ];
+    LATER = "services.toml", "later prices", ["from", "price", "tariff", "by"];
+    DIMENSIONAL = "services.toml", "size as weight", ["size", "weighs", "above", "side_step", "sides", "weight_step"];
     SURCHARGE = "services.toml", "a surcharge", [
-        "name", "amount", "above_weight", "above_longest", "zones", "from", "until",
+        "name", "amount", "months", "above_weight", "above_longest", "above_length_and_girth", "above_volume", "zones",
+        "countries", "postcodes", "from", "until",
     ];
     ZONE = "services.toml", "a zone", ["zone", "countries", "postcodes"];
 

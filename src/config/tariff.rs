@@ -4,7 +4,7 @@
 use super::complaint::Complaint;
 use super::draft::{Findings, Span};
 use super::names::nearest;
-use crate::model::{Currency, Money, VolumeStep, Weight, WeightStep};
+use crate::model::{Currency, Length, Money, NG_PER_OZ, Volume, VolumeStep, Weight, WeightStep};
 use std::collections::BTreeMap;
 
 /// What the steps are measured in.
@@ -14,32 +14,53 @@ pub(super) enum By {
     Volume,
 }
 
-/// One row: zone (empty without that column), bound in nanograms or cubic centimetres, price.
+/// A step's bound.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Bound {
+    Weight(Weight),
+    Volume(Volume),
+}
+
+/// One row: zone (empty without that column), bound, price.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Row {
     pub(super) zone: String,
     pub(super) zone_at: Span,
-    up_to: u64,
+    up_to: Bound,
     up_to_at: Span,
     price: Money,
+    price_at: Span,
+    /// By weight: and so much for each so much.
+    for_each: Option<(Money, Weight)>,
+    /// By volume, for what gives way: length and width together.
+    soft: Option<(Span, Length)>,
 }
+
+/// Columns that ask for something in proportion to the weight.
+const PER: [(&str, Weight); 2] = [("per kg", Weight::from_g(1000)), ("per lb", Weight { ng: 16 * NG_PER_OZ })];
 
 /// Rows of one table: more than any published tariff has.
 const ROWS_MAX: usize = 10_000;
 
 /// Steps by weight.
 pub(super) fn by_weight(rows: Vec<Row>) -> Vec<WeightStep> {
-    let step = |row: Row| WeightStep {
-        zone: row.zone,
-        up_to: Weight { ng: i64::try_from(row.up_to).unwrap_or(i64::MAX) },
-        price: row.price,
+    let step = |row: Row| match row.up_to {
+        Bound::Weight(up_to) => Some(WeightStep { zone: row.zone, up_to, price: row.price, for_each: row.for_each }),
+        Bound::Volume(_) => None,
     };
-    rows.into_iter().map(step).collect()
+    rows.into_iter().filter_map(step).collect()
 }
 
 /// Steps by volume.
 pub(super) fn by_volume(rows: Vec<Row>) -> Vec<VolumeStep> {
-    rows.into_iter().map(|row| VolumeStep { zone: row.zone, up_to_cm3: row.up_to, price: row.price }).collect()
+    let step = |row: Row| match row.up_to {
+        Bound::Volume(up_to) => {
+            let soft_up_to = row.soft.map(|(_, length)| length);
+            Some(VolumeStep { zone: row.zone, up_to, soft_up_to, price: row.price })
+        }
+        Bound::Weight(_) => None,
+    };
+    rows.into_iter().filter_map(step).collect()
 }
 
 /// Reads a table; complains about every cell that is wrong, and about steps that overlap.
@@ -70,18 +91,25 @@ pub(super) fn read(file: &str, text: &str, by: By, currency: Currency, found: &F
         }
         let up_to = cell("up to").and_then(|(at, text)| {
             let read = match by {
-                By::Weight => bare_or(text, "kg").and_then(|()| weight(text)),
-                By::Volume => bare_or(text, "l").and_then(|()| volume(text)),
+                By::Weight => bare_or(text, "kg").and_then(|()| weight(text)).map(Bound::Weight),
+                By::Volume => bare_or(text, "l").and_then(|()| volume(text)).map(Bound::Volume),
             };
             read.map_err(|why| complain(at.clone(), format!("{text:?} is no bound"), why)).ok().map(|up_to| (at, up_to))
         });
-        let price = cell("price").and_then(|(at, text)| {
+        let money = |(at, text): (Span, &str)| {
             let read = bare_or(text, currency.code()).and_then(|()| price(text, currency));
-            read.map_err(|why| complain(at, format!("{text:?} is no price"), why)).ok()
+            read.map_err(|why| complain(at.clone(), format!("{text:?} is no price"), why)).ok().map(|price| (at, price))
+        };
+        let price = cell("price").and_then(money);
+        let per = PER.iter().find_map(|(name, of)| Some((cell(name)?, *of)));
+        let for_each = per.filter(|((_, text), _)| !text.is_empty()).and_then(|(cell, of)| Some((money(cell)?.1, of)));
+        let soft = cell("soft up to").filter(|(_, text)| !text.is_empty()).and_then(|(at, text)| {
+            let read = bare_or(text, "cm").and_then(|()| text.parse::<Length>().map_err(|why| why.to_string()));
+            read.map_err(|why| complain(at.clone(), format!("{text:?} is no length"), why)).ok().map(|sum| (at, sum))
         });
-        if let (Some((up_to_at, up_to)), Some(price)) = (up_to, price) {
+        if let (Some((up_to_at, up_to)), Some((price_at, price))) = (up_to, price) {
             let (zone_at, zone) = zone.map_or((whole, String::new()), |(at, zone)| (at, zone.to_owned()));
-            rows.push(Row { zone, zone_at, up_to, up_to_at, price });
+            rows.push(Row { zone, zone_at, up_to, up_to_at, price, price_at, for_each, soft });
         }
     }
     if columns.is_none() {
@@ -122,10 +150,13 @@ fn example(by: By) -> &'static str {
 }
 
 fn header<'a>(cells: &[(Span, &'a str)], line: Span, by: By, complain: &dyn Fn(Span, String, String)) -> Vec<&'a str> {
-    const KNOWN: [&str; 3] = ["zone", "up to", "price"];
+    let known: &[&str] = match by {
+        By::Weight => &["zone", "up to", "price", PER[0].0, PER[1].0],
+        By::Volume => &["zone", "up to", "price", "soft up to"],
+    };
     for (at, cell) in cells {
-        if !KNOWN.contains(cell) {
-            let remedy = match nearest(cell, KNOWN.into_iter()) {
+        if !known.contains(cell) {
+            let remedy = match nearest(cell, known.iter().copied()) {
                 Some(near) => format!("did you mean {near:?}?"),
                 None => format!("begin the table with: {}", example(by)),
             };
@@ -152,28 +183,14 @@ fn bare_or(text: &str, unit: &str) -> Result<(), String> {
     if bare { Err(format!("a bare number; say {text} {unit}")) } else { Ok(()) }
 }
 
-fn weight(text: &str) -> Result<u64, String> {
+fn weight(text: &str) -> Result<Weight, String> {
     let weight: Weight = text.parse().map_err(|why: crate::model::QuantityError| why.to_string())?;
-    u64::try_from(weight.ng).ok().filter(|ng| *ng > 0).ok_or_else(|| "more than nothing is needed".to_owned())
+    if weight > Weight::ZERO { Ok(weight) } else { Err("more than nothing is needed".to_owned()) }
 }
 
-/// Whole cubic centimetres out of `900 cm3` or `1.5 l`.
-fn volume(text: &str) -> Result<u64, String> {
-    let wrong = || format!("{text:?}: write it like 900 cm3 or 1.5 l, in whole cubic centimetres");
-    let (number, thousandths) = match (text.strip_suffix("cm3"), text.strip_suffix('l')) {
-        (Some(number), _) => (number.trim(), 1),
-        (_, Some(number)) => (number.trim(), 1000),
-        _ => return Err(wrong()),
-    };
-    let (whole, part) = number.split_once('.').unwrap_or((number, ""));
-    let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
-    if whole.is_empty() || whole.len() > 9 || part.len() > 3 || !digits(whole) || !digits(part) || number.ends_with('.')
-    {
-        return Err(wrong());
-    }
-    let milli: u64 = format!("{whole}{part:0<3}").parse().map_err(|_| wrong())?;
-    let cm3 = milli * thousandths / 1000;
-    if (milli * thousandths).is_multiple_of(1000) && cm3 > 0 { Ok(cm3) } else { Err(wrong()) }
+fn volume(text: &str) -> Result<Volume, String> {
+    let volume: Volume = text.parse().map_err(|why: crate::model::QuantityError| why.to_string())?;
+    if volume.nm3 > 0 { Ok(volume) } else { Err("more than nothing is needed".to_owned()) }
 }
 
 fn price(text: &str, currency: Currency) -> Result<Money, String> {
@@ -184,20 +201,35 @@ fn price(text: &str, currency: Currency) -> Result<Money, String> {
     if money.minor < 0 { Err("less than nothing".to_owned()) } else { Ok(money) }
 }
 
-/// Within a zone each bound must be above the one before it.
+/// Within a zone each bound must be above the one before it, and nothing more may cost less: who
+/// sent the smaller parcel would pay more than for the larger.
 fn in_order(file: &str, rows: &[Row], found: &Findings) {
     let mut last: BTreeMap<&str, &Row> = BTreeMap::new();
     for row in rows {
-        if let Some(before) = last.insert(&row.zone, row) {
-            let zone = if row.zone.is_empty() { String::new() } else { format!(" in zone {:?}", row.zone) };
-            let what = match row.up_to.cmp(&before.up_to) {
-                std::cmp::Ordering::Greater => continue,
-                std::cmp::Ordering::Equal => format!("two steps end at the same bound{zone}"),
-                std::cmp::Ordering::Less => format!("this step lies below the one before it{zone}"),
-            };
-            let complaint =
-                Complaint::new(file, row.up_to_at.clone(), what, "put the steps in rising order, each bound once");
-            found.add(complaint.and(before.up_to_at.clone(), "the step before"));
+        let Some(before) = last.insert(&row.zone, row) else { continue };
+        let zone = if row.zone.is_empty() { String::new() } else { format!(" in zone {:?}", row.zone) };
+        let tell = |at: &Span, what: String, remedy: &str, before: &Span| {
+            found.add(Complaint::new(file, at.clone(), what, remedy).and(before.clone(), "the step before"));
+        };
+        let rising = "put the steps in rising order, each bound once";
+        match row.up_to.cmp(&before.up_to) {
+            std::cmp::Ordering::Equal => {
+                tell(&row.up_to_at, format!("two steps end at the same bound{zone}"), rising, &before.up_to_at);
+            }
+            std::cmp::Ordering::Less => {
+                tell(&row.up_to_at, format!("this step lies below the one before it{zone}"), rising, &before.up_to_at);
+            }
+            std::cmp::Ordering::Greater if row.price < before.price && before.for_each == row.for_each => {
+                let what = format!("this step costs less than the one before it, which holds less{zone}");
+                let remedy = "correct one of the two; if it is so, give the step before the lower price as well";
+                tell(&row.price_at, what, remedy, &before.price_at);
+            }
+            std::cmp::Ordering::Greater => {}
+        }
+        if let (Some((at, soft)), Some((before_at, before))) = (&row.soft, &before.soft)
+            && soft <= before
+        {
+            tell(at, format!("this step holds no larger mailer than the one before it{zone}"), rising, before_at);
         }
     }
 }
@@ -205,6 +237,7 @@ fn in_order(file: &str, rows: &[Row], found: &Findings) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::NM3_PER_CM3;
 
     fn read_text(text: &str, by: By) -> (Vec<Row>, Vec<Complaint>) {
         let found = Findings::default();
@@ -219,11 +252,16 @@ mod tests {
         let steps = by_weight(rows);
         assert_eq!(
             steps,
-            [WeightStep { zone: "North".into(), up_to: Weight::from_g(1000), price: Money::new(420, Currency::EUR) }]
+            [WeightStep {
+                zone: "North".into(),
+                up_to: Weight::from_g(1000),
+                price: Money::new(420, Currency::EUR),
+                for_each: None
+            }]
         );
         let (rows, complaints) = read_text("up to,price\n1.5 l,4.20 EUR\n2000 cm3,5.00 EUR\n", By::Volume);
         assert_eq!(complaints, []);
-        assert_eq!(by_volume(rows).iter().map(|step| step.up_to_cm3).collect::<Vec<_>>(), [1500, 2000]);
+        assert_eq!(by_volume(rows).iter().map(|step| step.up_to.cm3_up()).collect::<Vec<_>>(), [1500, 2000]);
     }
 
     #[test]
@@ -246,12 +284,39 @@ mod tests {
     }
 
     #[test]
-    fn volumes_are_whole_cubic_centimetres() {
-        for (text, cm3) in [("900 cm3", 900), ("1.5 l", 1500), ("0.001 l", 1), ("2l", 2000)] {
-            assert_eq!(volume(text), Ok(cm3), "{text}");
+    fn volumes_are_exact_in_every_unit() {
+        for (text, nm3) in [
+            ("900 cm3", 900 * NM3_PER_CM3),
+            ("1.5 l", 1500 * NM3_PER_CM3),
+            ("2l", 2000 * NM3_PER_CM3),
+            // 1 in = 25.4 mm exactly (1959), so a cubic foot is 28.316 846 592 litres.
+            ("0.1 ft3", 2_831_684_659_200_000_000_000_000),
+            ("1728 in3", 28_316_846_592_000_000_000_000_000),
+        ] {
+            assert_eq!(volume(text), Ok(Volume { nm3 }), "{text}");
         }
-        for text in ["0 l", "1.0005 l", "0.5 cm3", "l", "1..5 l", "-1 l", "1 m3", "9999999999 l", "1. l"] {
+        for text in ["0 l", "l", "1..5 l", "-1 l", "1 gal", "9999999999 l", "1. l"] {
             assert!(volume(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn a_price_in_proportion_and_bounds_for_mailers_are_columns_of_their_own() {
+        let (rows, complaints) = read_text("up to, price, per kg\n2 kg, 3.10 EUR, 9.00 EUR\n", By::Weight);
+        assert_eq!(complaints, []);
+        assert_eq!(by_weight(rows)[0].for_each, Some((Money::new(900, Currency::EUR), Weight::from_g(1000))));
+        let text = "up to, soft up to, price\n0.1 ft3, 21 in, 5.00 EUR\n0.2 ft3, , 6.00 EUR\n";
+        let (rows, complaints) = read_text(text, By::Volume);
+        assert_eq!(complaints, []);
+        let soft: Vec<_> = by_volume(rows).iter().map(|step| step.soft_up_to).collect();
+        assert_eq!(soft, ["21 in".parse().ok(), None]);
+    }
+
+    #[test]
+    fn what_holds_more_and_costs_less_is_told() {
+        let (_, complaints) = read_text("up to,price\n1 kg,5.00 EUR\n2 kg,4.00 EUR\n", By::Weight);
+        assert!(complaints[0].what.contains("costs less"), "{complaints:?}");
+        let (_, complaints) = read_text("up to,soft up to,price\n1 l,21 in,5.00 EUR\n2 l,20 in,6.00 EUR\n", By::Volume);
+        assert!(complaints[0].what.contains("no larger mailer"), "{complaints:?}");
     }
 }

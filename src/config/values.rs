@@ -2,7 +2,7 @@
 
 use super::draft::{Entry, Given, Section, Span, kind_of};
 use super::names::nearest;
-use crate::model::{CountryCode, Currency, Dims, Length, Money, Weight};
+use crate::model::{CountryCode, Currency, Dims, Length, Money, Volume, Weight};
 use jiff::SignedDuration;
 use jiff::civil::{Date, Time};
 use std::str::FromStr;
@@ -34,6 +34,7 @@ macro_rules! written {
 }
 written!(Length, "a length", "230 mm", &["mm", "cm", "m", "in"]);
 written!(Weight, "a weight", "640 g", &["g", "kg", "oz", "lb"]);
+written!(Volume, "a volume", "1.5 l", &["l", "cm3", "in3", "ft3"]);
 written!(Dims, "a size", "230 x 130 x 80 mm", &["mm", "cm", "in"]);
 written!(CountryCode, "a country", "GB", &[]);
 

@@ -11,6 +11,7 @@ pub mod paper;
 pub mod place;
 pub mod plan;
 pub mod quantity;
+pub mod service;
 pub mod text;
 pub mod workshop;
 
@@ -20,5 +21,6 @@ pub use paper::*;
 pub use place::*;
 pub use plan::*;
 pub use quantity::*;
+pub use service::*;
 pub use text::*;
 pub use workshop::*;

@@ -63,9 +63,23 @@ const WEIGHT_UNITS: [(&str, i64); 6] = [
     ("t", 1_000_000 * NG_PER_G),
 ];
 
+/// Cubic nanometres in a cubic centimetre.
+pub const NM3_PER_CM3: u128 = 1_000_000_000_000_000_000_000;
+
+const VOLUME_UNITS: [(&str, u128); 6] = [
+    ("cm3", NM3_PER_CM3),
+    ("l", 1_000 * NM3_PER_CM3),
+    ("dm3", 1_000 * NM3_PER_CM3),
+    ("m3", 1_000_000 * NM3_PER_CM3),
+    ("in3", 25_400_000 * 25_400_000 * 25_400_000),
+    ("ft3", 304_800_000 * 304_800_000 * 304_800_000),
+];
+
 /// No workshop handles anything beyond this length or weight; keeps sums far from overflow.
 const LENGTH_NM_MAX: i64 = 1_000_000 * NM_PER_MM;
 const WEIGHT_NG_MAX: i64 = 1_000_000 * NG_PER_G;
+/// A thousand cubic metres.
+const VOLUME_NM3_MAX: u128 = 1_000_000_000 * NM3_PER_CM3;
 
 impl Length {
     /// Nothing.
@@ -108,8 +122,41 @@ impl Weight {
 impl Volume {
     /// Cubic centimetres (millilitres), rounded up.
     pub const fn cm3_up(self) -> u128 {
-        const CM3: u128 = 1_000_000_000_000_000_000_000;
-        self.nm3.div_ceil(CM3)
+        self.nm3.div_ceil(NM3_PER_CM3)
+    }
+    /// Whole cubic centimetres.
+    pub const fn from_cm3(cm3: u64) -> Self {
+        Self { nm3: cm3 as u128 * NM3_PER_CM3 }
+    }
+}
+
+impl fmt::Display for Volume {
+    /// In cubic centimetres, rounded up.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&format!("{} cm³", self.cm3_up()))
+    }
+}
+
+impl FromStr for Volume {
+    type Err = QuantityError;
+    /// `900 cm3`, `1.5 l`, `1728 in3`, `0.1 ft3`; exact, what is below a cubic nanometre is left out.
+    fn from_str(text: &str) -> Result<Self, QuantityError> {
+        let trimmed = text.trim();
+        let wrong = |why: &str| QuantityError(format!("{trimmed:?}: {why}; write it like \"1.5 l\" or \"1728 in3\""));
+        let split = trimmed.find(|c: char| c.is_ascii_alphabetic());
+        let Some(split) = split else { return Err(wrong(&format!("a number without a unit; say \"{trimmed} l\""))) };
+        let (number, unit) = trimmed.split_at(split);
+        let unit = unit.replace('³', "3");
+        let (n, d) = ratio(number).ok_or_else(|| wrong(&format!("{:?} is not a number", number.trim())))?;
+        let Some((_, size)) = VOLUME_UNITS.iter().find(|(name, _)| *name == unit) else {
+            let known: Vec<_> = VOLUME_UNITS.iter().map(|(name, _)| *name).collect();
+            return Err(wrong(&format!("the unit {unit:?} is not one of {}", known.join(", "))));
+        };
+        let (n, d) = (n.unsigned_abs(), d.unsigned_abs());
+        match n.checked_mul(*size).map(|exact| exact / d) {
+            Some(nm3) if nm3 <= VOLUME_NM3_MAX => Ok(Self { nm3 }),
+            _ => Err(wrong("larger than anything a workshop handles")),
+        }
     }
 }
 

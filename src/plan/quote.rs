@@ -132,7 +132,10 @@ pub fn parse_to(text: &str, workshop: &Workshop) -> Result<Destination, QuoteErr
     let zones: Vec<&ZoneRule> = workshop.services.iter().flat_map(|service| &service.zones).collect();
     if let Some(rule) = zones.iter().find(|rule| rule.zone.eq_ignore_ascii_case(wanted)) {
         let country = rule.countries.first().copied().unwrap_or(workshop.country);
-        return Ok(at(Some(country), rule.postcodes.first().map_or("", String::as_str)));
+        let first = rule.postcodes.first().map_or("", |some| match some {
+            Postcodes::Begin(first) | Postcodes::Between(first, _) => first.as_str(),
+        });
+        return Ok(at(Some(country), first));
     }
     let (country, postcode) = wanted.split_once([' ', '-', '/']).unwrap_or((wanted, ""));
     if let Ok(country) = country.parse::<CountryCode>() {
@@ -368,8 +371,13 @@ pub fn price_list(
             continue;
         }
         let outermost = wrap.outermost();
-        let parcel =
-            tariff::Parcel { outermost: &outermost.name, carriers: outermost.carriers, outer: wrap.outer, weight };
+        let parcel = tariff::Parcel {
+            outermost: &outermost.name,
+            carriers: outermost.carriers,
+            soft: wrap.is_soft(),
+            outer: wrap.outer,
+            weight,
+        };
         for service in &workshop.services {
             let what = format!("{} by {}", wrap.spoken(), service.name);
             match tariff::price(service, &parcel, to, on, workshop.currency) {

@@ -53,25 +53,8 @@ pub fn workshop() -> Workshop {
         batches: vec![],
     };
     let service = |name: &str| Service {
-        name: name.into(),
-        asked_as: vec![],
-        only_when_asked: false,
-        collect: false,
-        containers: vec![],
-        weight_max: None,
-        longest_max: None,
-        length_and_girth_max: None,
-        side_step: None,
-        sum_max: None,
-        outer_max: None,
-        outer_min: None,
-        no_post_box: false,
         price: Price::Fixed(BTreeMap::from([("".to_owned(), eur(346))])),
-        surcharges: vec![],
-        zones: vec![],
-        contract: None,
-        valid: (None, None),
-        prints: Vec::new(),
+        ..Service::plain(name)
     };
     let printer = Printer {
         name: "bench".into(),

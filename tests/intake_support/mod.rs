@@ -224,27 +224,7 @@ pub fn stall_payload() -> Payload {
 
 /// A service that is fetched.
 pub fn collect() -> Service {
-    Service {
-        name: "collect".into(),
-        asked_as: vec!["quay".into()],
-        only_when_asked: true,
-        collect: true,
-        containers: Vec::new(),
-        weight_max: None,
-        longest_max: None,
-        length_and_girth_max: None,
-        side_step: None,
-        sum_max: None,
-        outer_max: None,
-        outer_min: None,
-        no_post_box: false,
-        price: Price::Nothing,
-        surcharges: Vec::new(),
-        zones: Vec::new(),
-        contract: None,
-        valid: (None, None),
-        prints: Vec::new(),
-    }
+    Service { asked_as: vec!["quay".into()], only_when_asked: true, collect: true, ..Service::plain("collect") }
 }
 
 pub fn table(shop_secrets: &[&str], limits: Limits) -> SourceTable {

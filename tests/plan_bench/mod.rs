@@ -112,31 +112,17 @@ pub fn carton(name: &str, inner: Dims, wall_mm: i64, tare: Weight, cost: i64) ->
 }
 
 pub fn service(name: &str, price: Price) -> Service {
-    Service {
-        name: name.into(),
-        asked_as: vec![],
-        only_when_asked: false,
-        collect: false,
-        containers: vec![],
-        weight_max: None,
-        longest_max: None,
-        length_and_girth_max: None,
-        side_step: None,
-        sum_max: None,
-        outer_max: None,
-        outer_min: None,
-        no_post_box: false,
-        price,
-        surcharges: vec![],
-        zones: vec![],
-        contract: None,
-        valid: (None, None),
-        prints: Vec::new(),
-    }
+    Service { price, ..Service::plain(name) }
 }
 
 pub fn steps(zone: &str, rows: &[(i64, i64)]) -> Vec<WeightStep> {
-    rows.iter().map(|&(up_to, price)| WeightStep { zone: zone.into(), up_to: g(up_to), price: eur(price) }).collect()
+    let step = |&(up_to, price): &(i64, i64)| WeightStep {
+        zone: zone.into(),
+        up_to: g(up_to),
+        price: eur(price),
+        for_each: None,
+    };
+    rows.iter().map(step).collect()
 }
 
 pub fn order(lines: &[(&str, u32)]) -> Order {
@@ -223,8 +209,16 @@ pub fn demo() -> Workshop {
     skipper.takes = vec!["Small".into(), "Medium".into()];
     workshop.containers.push(skipper);
     let zones = vec![
-        ZoneRule { zone: "North".into(), countries: vec!["QS".parse().expect("code")], postcodes: vec!["NO".into()] },
-        ZoneRule { zone: "Middle".into(), countries: vec!["QS".parse().expect("code")], postcodes: vec!["MD".into()] },
+        ZoneRule {
+            zone: "North".into(),
+            countries: vec!["QS".parse().expect("code")],
+            postcodes: vec![Postcodes::Begin("NO".into())],
+        },
+        ZoneRule {
+            zone: "Middle".into(),
+            countries: vec!["QS".parse().expect("code")],
+            postcodes: vec![Postcodes::Begin("MD".into())],
+        },
         ZoneRule { zone: "South".into(), countries: vec!["QS".parse().expect("code")], postcodes: vec![] },
     ];
     let mut letter = service("Letter", Price::ByWeight(steps("Middle", &[(500, 350), (1000, 460)])));

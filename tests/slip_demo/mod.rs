@@ -111,27 +111,7 @@ fn container(name: &str, side: i64, stock: Option<u32>, carriers: bool) -> Conta
 }
 
 fn service(name: &str, collect: bool) -> Service {
-    Service {
-        name: name.into(),
-        asked_as: Vec::new(),
-        only_when_asked: collect,
-        collect,
-        containers: Vec::new(),
-        weight_max: None,
-        longest_max: None,
-        length_and_girth_max: None,
-        side_step: None,
-        sum_max: None,
-        outer_max: None,
-        outer_min: None,
-        no_post_box: false,
-        price: Price::Nothing,
-        surcharges: Vec::new(),
-        zones: Vec::new(),
-        contract: None,
-        valid: (None, None),
-        prints: Vec::new(),
-    }
+    Service { only_when_asked: collect, collect, ..Service::plain(name) }
 }
 
 pub fn printer(dots: u32, dpi: u32, confirms: Confirms, cutter: bool) -> Printer {

@@ -365,25 +365,10 @@ fn an_order_that_is_fetched_needs_no_address() {
         one(mapper.read(body.to_string().as_bytes(), &KEY, Currency::EUR)).0
     };
     let collect = Service {
-        name: "collect".into(),
         asked_as: vec!["at the quay".into()],
         only_when_asked: true,
         collect: true,
-        containers: Vec::new(),
-        weight_max: None,
-        longest_max: None,
-        length_and_girth_max: None,
-        side_step: None,
-        sum_max: None,
-        outer_max: None,
-        outer_min: None,
-        no_post_box: false,
-        price: Price::Nothing,
-        surcharges: Vec::new(),
-        zones: Vec::new(),
-        contract: None,
-        valid: (None, None),
-        prints: Vec::new(),
+        ..Service::plain("collect")
     };
     assert_eq!(kinds(&read(&body, std::slice::from_ref(&collect))), []);
     assert_eq!(kinds(&read(&body, &[])), [FlawKind::NoAddress]);

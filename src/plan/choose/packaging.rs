@@ -26,6 +26,10 @@ impl<'w> Wrap<'w> {
     pub fn outermost(&self) -> &'w Container {
         self.around.unwrap_or(self.container)
     }
+    /// It gives way: a mailer or an envelope, with nothing stiff in it.
+    pub fn is_soft(&self) -> bool {
+        self.containers().all(|container| !matches!(container.kind, ContainerKind::Box { .. }))
+    }
     /// `Medium` or `Medium in a Skipper`.
     pub fn spoken(&self) -> String {
         match self.around {

@@ -47,6 +47,7 @@ impl Weighing<'_> {
         let parcel = tariff::Parcel {
             outermost: &outermost.name,
             carriers: outermost.carriers,
+            soft: wrap.is_soft(),
             outer: wrap.outer,
             weight: packed.weight,
         };

@@ -1,0 +1,211 @@
+//! What a service asks for a parcel, or why it does not take it.
+//!
+//! Figures that change with the years (limits, steps, zones, dates) are data of the
+//! configuration; only the way of measuring stands here.
+
+mod measure;
+mod refusal;
+mod surcharge;
+
+pub use refusal::{Refusal, short};
+
+use crate::model::*;
+use jiff::civil::Date;
+
+/// A parcel as a tariff sees it.
+#[derive(Debug, Clone)]
+pub struct Parcel<'a> {
+    /// What closes around everything, by name.
+    pub outermost: &'a ContainerName,
+    /// The outermost container belongs to the carrier.
+    pub carriers: bool,
+    /// It gives way: a mailer or an envelope.
+    pub soft: bool,
+    /// Size outside.
+    pub outer: Dims,
+    /// Predicted weight.
+    pub weight: Weight,
+}
+
+/// A service's answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Quoted {
+    /// As the tariff calls it; empty without zones.
+    pub zone: String,
+    /// The price.
+    pub postage: Money,
+    /// The weight that was charged, where that is the parcel's size and not what it weighs.
+    pub counts_as: Option<Weight>,
+    /// Surcharges and discounts that apply, a minimum, tax and rounding, by name.
+    pub surcharges: Vec<(String, Money)>,
+    /// The step below: up to this weight, at this price.
+    pub below: Option<(Weight, Money)>,
+    /// Where this step ends: up to this weight it costs the same.
+    pub ends: Option<Weight>,
+    /// The price of the step after that; `None` where there is none.
+    pub above: Option<Money>,
+}
+
+impl Quoted {
+    /// All surcharges.
+    pub fn surcharges_sum(&self) -> Money {
+        self.surcharges.iter().map(|(_, amount)| *amount).fold(Money::new(0, self.postage.currency), |a, b| a + b)
+    }
+    /// Price and surcharges.
+    pub fn total(&self) -> Money {
+        self.postage + self.surcharges_sum()
+    }
+}
+
+/// The zone of a destination: the first rule that matches. Without rules everywhere is zone "".
+pub fn zone_of(service: &Service, to: &Destination) -> Option<String> {
+    if service.zones.is_empty() {
+        return Some(String::new());
+    }
+    let matches = |rule: &&ZoneRule| {
+        let country = rule.countries.is_empty() || to.country.is_some_and(|c| rule.countries.contains(&c));
+        let postcode = rule.postcodes.is_empty() || rule.postcodes.iter().any(|some| some.hold(&to.postcode_head));
+        country && postcode
+    };
+    service.zones.iter().find(matches).map(|rule| rule.zone.clone())
+}
+
+/// Is any side of `is` longer than the same rank of `most`, both sorted?
+fn exceeds(is: &Dims, most: &Dims) -> bool {
+    is.sorted().iter().zip(most.sorted()).any(|(a, b)| *a > b)
+}
+
+/// Price of a parcel to a destination on a day, or the first reason against it.
+///
+/// Weights count as predicted; a step's bound still belongs to it. In this order: the price, surcharges
+/// and discounts (shares are shares of the price), the minimum, tax, rounding. `currency` is that of
+/// free services.
+pub fn price(
+    service: &Service,
+    parcel: &Parcel<'_>,
+    to: &Destination,
+    on: Date,
+    currency: Currency,
+) -> Result<Quoted, Refusal> {
+    let (from, until) = service.valid;
+    if from.is_some_and(|from| on < from) || until.is_some_and(|until| on > until) {
+        return Err(Refusal::Date(on));
+    }
+    if service.containers.is_empty() {
+        if parcel.carriers {
+            return Err(Refusal::CarriersOnly(parcel.outermost.clone()));
+        }
+    } else if !service.containers.contains(parcel.outermost) {
+        return Err(Refusal::Containers(service.containers.clone()));
+    }
+    if service.no_post_box && to.post_box {
+        return Err(Refusal::PostBox);
+    }
+    let zone = zone_of(service, to).ok_or(Refusal::Destination(to.country))?;
+    limits(service, parcel)?;
+    let mut quoted = match service.price_on(on) {
+        Price::Nothing => priced(zone, Money::new(0, currency)),
+        Price::Fixed(prices) => {
+            let price = *prices.get(&zone).ok_or_else(|| Refusal::ZonePrice(zone.clone()))?;
+            priced(zone, price)
+        }
+        Price::ByWeight(steps) => {
+            let counts_as = service.dimensional.as_ref().and_then(|rule| measure::dimensional(rule, parcel.outer));
+            by_weight(steps, zone, parcel.weight, counts_as.filter(|counts| *counts > parcel.weight))?
+        }
+        Price::ByVolume(steps) => by_volume(steps, zone, parcel, service.side_step)?,
+    };
+    surcharge::add(service, &mut quoted, parcel, to, on);
+    Ok(quoted)
+}
+
+fn priced(zone: String, postage: Money) -> Quoted {
+    Quoted { zone, postage, counts_as: None, surcharges: Vec::new(), below: None, ends: None, above: None }
+}
+
+fn by_weight(steps: &[WeightStep], zone: String, weight: Weight, counts_as: Option<Weight>) -> Result<Quoted, Refusal> {
+    let charged = counts_as.unwrap_or(weight);
+    let mut of_zone: Vec<&WeightStep> = steps.iter().filter(|step| step.zone == zone).collect();
+    of_zone.sort_by_key(|step| step.up_to);
+    let Some(most) = of_zone.last() else { return Err(Refusal::ZonePrice(zone)) };
+    let Some(index) = of_zone.iter().position(|step| step.up_to >= charged) else {
+        return Err(match counts_as {
+            Some(counts) => Refusal::CountsAs(most.up_to, counts),
+            None => Refusal::Weight(most.up_to, weight),
+        });
+    };
+    let priced = Quoted { counts_as, ..priced(zone, measure::at_step(of_zone[index], charged)) };
+    // What is charged by size does not change with some grams, and in proportion there is no step.
+    if counts_as.is_some() || of_zone[index].for_each.is_some() {
+        return Ok(priced);
+    }
+    let below = index.checked_sub(1).map(|i| (of_zone[i].up_to, measure::at_step(of_zone[i], of_zone[i].up_to)));
+    let above = of_zone.get(index + 1).map(|step| measure::at_step(step, step.up_to));
+    Ok(Quoted { below, ends: Some(of_zone[index].up_to), above, ..priced })
+}
+
+fn by_volume(
+    steps: &[VolumeStep],
+    zone: String,
+    parcel: &Parcel<'_>,
+    side_step: Option<Length>,
+) -> Result<Quoted, Refusal> {
+    let mut of_zone: Vec<&VolumeStep> = steps.iter().filter(|step| step.zone == zone).collect();
+    of_zone.sort_by_key(|step| (step.up_to, step.soft_up_to));
+    let Some(most) = of_zone.last() else { return Err(Refusal::ZonePrice(zone)) };
+    let outer = measure::counted(parcel.outer, side_step);
+    let soft_most = of_zone.iter().filter_map(|step| step.soft_up_to).max().filter(|_| parcel.soft);
+    let step = if let Some(soft_most) = soft_most {
+        let sides = outer.sorted();
+        let sum = sides[0] + sides[1];
+        let holds = |step: &&&VolumeStep| step.soft_up_to.is_some_and(|up_to| up_to >= sum);
+        of_zone.iter().find(holds).ok_or(Refusal::Soft(soft_most, sum))?
+    } else {
+        let volume = outer.volume();
+        of_zone.iter().find(|step| step.up_to >= volume).ok_or(Refusal::Volume(most.up_to, volume))?
+    };
+    Ok(priced(zone, step.price))
+}
+
+fn limits(service: &Service, parcel: &Parcel<'_>) -> Result<(), Refusal> {
+    let outer = parcel.outer;
+    let sides = outer.sorted();
+    if let Some(most) = service.weight_max.filter(|most| parcel.weight > *most) {
+        return Err(Refusal::Weight(most, parcel.weight));
+    }
+    if let Some(most) = service.longest_max.filter(|most| sides[0] > *most) {
+        return Err(Refusal::Longest(most, sides[0]));
+    }
+    if let Some(most) = service.length_and_girth_max.filter(|most| outer.length_and_girth() > *most) {
+        return Err(Refusal::Girth(most, outer.length_and_girth()));
+    }
+    let sum: Length = sides.into_iter().sum();
+    if let Some(most) = service.sum_max.filter(|most| sum > *most) {
+        return Err(Refusal::Sum(most, sum));
+    }
+    if let Some(most) = service.outer_max.filter(|most| exceeds(&outer, most)) {
+        return Err(Refusal::TooLarge(most, outer));
+    }
+    if let Some(least) = service.outer_min.filter(|least| exceeds(least, &outer)) {
+        return Err(Refusal::TooSmall(least, outer));
+    }
+    Ok(())
+}
+
+/// The least that a service can ask of any parcel to this destination on this day: the
+/// cheapest step of the zone and everything that lowers the price. A lower bound for
+/// splits; `None` where the service does not go there at all.
+pub fn least(service: &Service, to: &Destination, on: Date) -> Option<i64> {
+    let zone = zone_of(service, to)?;
+    let postage = match service.price_on(on) {
+        Price::Nothing => 0,
+        Price::Fixed(prices) => prices.get(&zone)?.minor,
+        Price::ByWeight(steps) => steps.iter().filter(|s| s.zone == zone).map(|s| s.price.minor).min()?,
+        Price::ByVolume(steps) => steps.iter().filter(|s| s.zone == zone).map(|s| s.price.minor).min()?,
+    };
+    let (from, until) = service.valid;
+    if from.is_some_and(|from| on < from) || until.is_some_and(|until| on > until) {
+        return None;
+    }
+    Some(surcharge::least(service, postage, on))
+}

@@ -1,0 +1,73 @@
+//! Why a service does not take a parcel, in words.
+
+use crate::model::*;
+use jiff::civil::Date;
+
+/// Why a service does not take a parcel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Refusal {
+    /// Not (yet, any more) valid on this date.
+    Date(Date),
+    /// It takes only these containers.
+    Containers(Vec<ContainerName>),
+    /// The carrier's container goes only with services that name it.
+    CarriersOnly(ContainerName),
+    /// It reaches no post boxes.
+    PostBox,
+    /// No zone covers the destination.
+    Destination(Option<CountryCode>),
+    /// No price is given for the zone.
+    ZonePrice(String),
+    /// Too heavy: most allowed, this weighs.
+    Weight(Weight, Weight),
+    /// Too large for its weight: most allowed, this counts as.
+    CountsAs(Weight, Weight),
+    /// The longest side: most allowed, this is.
+    Longest(Length, Length),
+    /// Length and girth: most allowed, this is.
+    Girth(Length, Length),
+    /// Sum of sides: most allowed, this is.
+    Sum(Length, Length),
+    /// Larger than allowed any way round.
+    TooLarge(Dims, Dims),
+    /// Smaller than allowed any way round.
+    TooSmall(Dims, Dims),
+    /// Volume beyond the last step: most, this is.
+    Volume(Volume, Volume),
+    /// Length and width of a mailer beyond the last step: most, these are.
+    Soft(Length, Length),
+}
+
+/// `1 kg` rather than `1.00 kg`.
+pub fn short(weight: Weight) -> String {
+    weight.to_string().replace(".00 kg", " kg")
+}
+
+impl Refusal {
+    /// One short sentence whose subject is the service ("takes up to 1 kg, this weighs 1.84 kg").
+    pub fn say(&self) -> String {
+        match self {
+            Self::Date(date) => format!("its prices do not count on {date}"),
+            Self::Containers(names) => {
+                let names: Vec<&str> = names.iter().map(ContainerName::as_str).collect();
+                format!("takes only {}", names.join(", "))
+            }
+            Self::CarriersOnly(name) => format!("does not take the carrier's {name}"),
+            Self::PostBox => "does not deliver to post boxes".to_owned(),
+            Self::Destination(Some(country)) => format!("does not go there ({country}, this postcode)"),
+            Self::Destination(None) => "the country is not known".to_owned(),
+            Self::ZonePrice(zone) => format!("names no price for zone {zone}"),
+            Self::Weight(most, is) => format!("takes up to {}, this weighs {}", short(*most), short(*is)),
+            Self::CountsAs(most, is) => {
+                format!("takes up to {}, this counts as {} for its size", short(*most), short(*is))
+            }
+            Self::Longest(most, is) => format!("the longest side may be {most}, this is {is}"),
+            Self::Girth(most, is) => format!("length and girth may be {most}, these are {is}"),
+            Self::Sum(most, is) => format!("the three sides may add up to {most}, these are {is}"),
+            Self::TooLarge(most, is) => format!("takes up to {most}, this is {is}"),
+            Self::TooSmall(least, is) => format!("takes nothing smaller than {least}, this is {is}"),
+            Self::Volume(most, is) => format!("takes up to {most}, this is {is}"),
+            Self::Soft(most, is) => format!("length and width of a mailer may be {most}, these are {is}"),
+        }
+    }
+}
