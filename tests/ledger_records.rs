@@ -75,6 +75,8 @@ fn a_plan() -> Box<Plan> {
         tolerance: Weight::from_g(60),
         cost: CostParts { postage: eur(640), surcharges: eur(0), container: eur(62), supplies: eur(18) },
         supplies: vec![SupplyUse { supply: "paper tape".into(), amount: 1_200_000_000 }],
+        surcharged: Vec::new(),
+        counts_as: None,
         placement: vec![Placed { content: 0, at: [0, 0, 10], size: [120, 90, 95] }],
         inner_mm: [300, 200, 150],
         notes: vec!["mugs upside down".into()],
@@ -97,6 +99,7 @@ fn a_plan() -> Box<Plan> {
         alternatives: vec![Alternative {
             what: "Small by Letter".into(),
             cost: None,
+            parts: None,
             why: "takes up to 1 kg, this weighs 1.84 kg".into(),
         }],
         what_would_change: vec!["110 g less would cost 6.90 (the step below)".into()],

@@ -176,7 +176,7 @@ fn discounts_months_and_places_change_a_price() {
         let quoted = on(day, &road, false, small, g(100)).expect("a price");
         assert_eq!(quoted.total().minor, expected, "{day}");
         let nothing_less = least(&road, &order(&[]).destination, day).expect("it goes there");
-        assert!(nothing_less <= expected && nothing_less > expected - 10, "{day}: {nothing_less}");
+        assert!(nothing_less <= expected && nothing_less > expected - 60, "{day}: {nothing_less}");
     }
     assert_eq!(cost(&road, mm(300, 250, 266), g(100)), Some(935 + 70), "19.95 l, length and girth 1 332 mm");
     assert_eq!(cost(&road, mm(300, 250, 267), g(100)), Some(935 + 70 + 150), "20.025 l");

@@ -19,6 +19,8 @@ pub struct Asked {
     pub weight: Option<String>,
     /// `--container Medium`: only this one.
     pub container: Option<String>,
+    /// `--explain`: all parts, and every rule.
+    pub explain: bool,
     /// `--json`.
     pub json: bool,
 }
@@ -56,9 +58,12 @@ pub fn quote(asked: &Asked, workshop: &Workshop, on: Date) -> Result<Quoted, Quo
         }
     };
     let overrides = Overrides { goods_weight: weight, containers: container.into_iter().collect() };
-    let plan = quote::plan_of(&order, workshop, &overrides, on);
-    let text = if asked.json { format!("{:#}\n", quote::to_json(&plan)) } else { quote::table(&plan, workshop) };
-    Ok(Quoted { text, settled: !plan.parcels.is_empty() && plan.questions.is_empty() })
+    let quoted = quote::plan_of(&order, workshop, &overrides, on);
+    let text = match asked.json {
+        true => format!("{:#}\n", quote::to_json(&quoted, asked.explain)),
+        false => quote::table(&quoted, workshop, asked.explain),
+    };
+    Ok(Quoted { text, settled: !quoted.plan.parcels.is_empty() && quoted.plan.questions.is_empty() })
 }
 
 fn price_list(rows: &[quote::PriceRow], as_json: bool) -> Quoted {

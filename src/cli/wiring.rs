@@ -425,6 +425,7 @@ pub fn quote(at: &Folders, screen: &Screen, options: QuoteOptions) -> Ended {
         to: options.to,
         weight: options.weight,
         container: options.container,
+        explain: options.explain,
         json: at.json,
     };
     let today = crate::model::daytime::date_of(&workshop.zone, SystemClock.now());

@@ -266,6 +266,18 @@ pub fn erased(zone: &jiff::tz::TimeZone, at: Timestamp) -> String {
     format!("personal data erased on {}; no slip or card can be made", words::day_and_time(zone, at))
 }
 
+/// `postage 6.40, fuel 0.22, container 0.62`: what is not nothing.
+fn in_parts(cost: &CostParts, surcharged: &[(String, Money)]) -> String {
+    let mut parts = vec![("postage", cost.postage)];
+    match surcharged {
+        [] => parts.push(("surcharges", cost.surcharges)),
+        named => parts.extend(named.iter().map(|(name, amount)| (name.as_str(), *amount))),
+    }
+    parts.extend([("container", cost.container), ("supplies", cost.supplies)]);
+    let shown = parts.iter().filter(|(_, money)| money.minor != 0);
+    shown.map(|(name, money)| format!("{name} {}", money.figure())).collect::<Vec<_>>().join(", ")
+}
+
 /// Why this container and this service, in words.
 pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
     let columns = status::COLUMNS;
@@ -273,20 +285,11 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
     for parcel in &plan.parcels {
         let cost = parcel.cost;
         text.push_str(&status::line_with_right_end(&how(parcel), &cost.total().to_string()));
-        let parts = [
-            ("postage", cost.postage),
-            ("surcharges", cost.surcharges),
-            ("container", cost.container),
-            ("supplies", cost.supplies),
-        ];
-        let parts: Vec<String> = parts
-            .iter()
-            .filter(|(_, money)| money.minor != 0)
-            .map(|(name, money)| format!("{name} {}", money.figure()))
-            .collect();
+        let parts = in_parts(&cost, &parcel.surcharged);
         let weight = format!("{} ± {}", parcel.weight, parcel.tolerance);
+        let charged = parcel.counts_as.map_or_else(String::new, |counts| format!("charged as {counts} for its size"));
         let parts =
-            [parts.join(", "), weight].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · ");
+            [parts, weight, charged].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · ");
         text.push_str(&words::hanging("   ", &parts, columns));
         let contents: Vec<String> = parcel
             .contents
@@ -309,14 +312,23 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
         }
         Verdict::Nothing => "nothing can be packed until a person decides\n".to_owned(),
     });
-    if !plan.alternatives.is_empty() {
-        text.push_str("dearer or refused\n");
-    }
-    for other in &plan.alternatives {
+    let (dearer, refused): (Vec<_>, Vec<_>) = plan.alternatives.iter().partition(|other| other.cost.is_some());
+    let told = |text: &mut String, other: &Alternative| {
         let cost = other.cost.map_or("-".to_owned(), |money| money.figure());
         let lead = format!("   {:<24} {cost:>7}  ", other.what);
         text.push_str(&words::hanging(&lead, &other.why, columns.max(lead.chars().count() + 24)));
+    };
+    for (index, other) in dearer.into_iter().enumerate() {
+        text.push_str(["the runner-up\n", "dearer\n"].get(index).unwrap_or(&""));
+        told(&mut text, other);
+        if let Some(parts) = &other.parts {
+            text.push_str(&words::hanging("   ", &in_parts(parts, &[]), columns));
+        }
     }
+    if !refused.is_empty() {
+        text.push_str("refused\n");
+    }
+    refused.into_iter().for_each(|other| told(&mut text, other));
     if !plan.what_would_change.is_empty() {
         text.push_str("what would change it\n");
     }

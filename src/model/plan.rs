@@ -96,6 +96,12 @@ pub struct PlannedParcel {
     pub cost: CostParts,
     /// Supplies that packing uses, in base units of each supply.
     pub supplies: Vec<SupplyUse>,
+    /// Surcharges, discounts, tax and rounding by name.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub surcharged: Vec<(String, Money)>,
+    /// The weight that was charged, where that is its size and not what it weighs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counts_as: Option<Weight>,
     /// Where each piece lies, for the picture; empty where only a hint or a mailer says that it fits.
     pub placement: Vec<Placed>,
     /// Inner size in whole millimetres that `placement` refers to.
@@ -168,6 +174,9 @@ pub struct Alternative {
     pub what: String,
     /// What it would cost; `None` where it cannot be done.
     pub cost: Option<Money>,
+    /// That, part by part.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub parts: Option<CostParts>,
     /// Why not: one short sentence.
     pub why: String,
 }

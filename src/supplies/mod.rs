@@ -160,6 +160,8 @@ mod tests {
             tolerance: Weight { ng: 1 },
             cost: CostParts { postage: nothing, surcharges: nothing, container: nothing, supplies: nothing },
             supplies: supplies.collect(),
+            surcharged: Vec::new(),
+            counts_as: None,
             placement: Vec::new(),
             inner_mm: [0; 3],
             notes: Vec::new(),

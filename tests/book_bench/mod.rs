@@ -139,6 +139,8 @@ pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
         tolerance: Weight { ng: 1 },
         cost: CostParts { postage: money, surcharges: money, container: money, supplies: money },
         supplies: Vec::new(),
+        surcharged: Vec::new(),
+        counts_as: None,
         placement: Vec::new(),
         inner_mm: [0; 3],
         notes: Vec::new(),

@@ -396,6 +396,8 @@ fn planned(parcel: &Parcel) -> PlannedParcel {
             SupplyUse { supply: "tissue".into(), amount: 2 },
             SupplyUse { supply: "paper fill".into(), amount: 35 * NG_PER_G },
         ],
+        surcharged: Vec::new(),
+        counts_as: None,
         placement: Vec::new(),
         inner_mm: [0; 3],
         notes: Vec::new(),

@@ -45,7 +45,8 @@ pub fn alternatives(
             None => fixed.trim_start_matches(", ").to_owned(),
         };
         let what = spoken(weighing, candidate.wrap, candidate.service);
-        dearer.push(Alternative { what, cost: Some(Money::new(candidate.cost, currency)), why });
+        let parts = weighing.cost_parts(&counts, candidate.wrap, candidate.service);
+        dearer.push(Alternative { what, cost: Some(Money::new(candidate.cost, currency)), parts, why });
     }
     let mut refused = Vec::new();
     let mut carrying = Vec::new();
@@ -63,16 +64,21 @@ pub fn alternatives(
             None => carrying.push((index, packed)),
             // A container in another one is refused for the same reason as alone: say it once.
             Some(why) if wrap.around.is_some() && refused.iter().any(|a: &Alternative| a.why == why) => {}
-            Some(why) => refused.push(Alternative { what: wrap.spoken(), cost: None, why }),
+            Some(why) => refused.push(Alternative { what: wrap.spoken(), cost: None, parts: None, why }),
         }
     }
-    refused.extend(out.iter().map(|(what, why)| Alternative { what: what.clone(), cost: None, why: why.clone() }));
+    refused.extend(out.iter().map(|(what, why)| Alternative {
+        what: what.clone(),
+        cost: None,
+        parts: None,
+        why: why.clone(),
+    }));
     for (index, service) in services.iter().enumerate() {
         let why = match weighing.limits.against_service(service) {
             Some(why) => Some(why.to_owned()),
             None => refusal(weighing, index, &carrying),
         };
-        refused.extend(why.map(|why| Alternative { what: service.name.to_string(), cost: None, why }));
+        refused.extend(why.map(|why| Alternative { what: service.name.to_string(), cost: None, parts: None, why }));
     }
     dearer.extend(refused);
     dearer
@@ -126,11 +132,12 @@ pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<Str
         } else {
             String::new()
         };
-        if let Some((bound, price)) = quoted.below {
+        if let Some((bound, _)) = quoted.below {
             let less = packed.weight - bound;
             let near = less <= NEAR_STEP || less.ng <= packed.weight.ng / 100 * NEAR_STEP_PERCENT;
-            if near && price < quoted.postage {
-                let total = Money::new(part.how.cost, price.currency) - (quoted.postage - price);
+            let saves = weighing.difference_at(&packed, part.how.wrap, part.how.service, bound);
+            if let Some(saves) = saves.filter(|saves| near && saves.minor < 0) {
+                let total = Money::new(part.how.cost, saves.currency) + saves;
                 let grams = Weight::from_g(less.g_up());
                 sentences.push(format!("{of_parcel}{grams} less would cost {} (the step below)", total.figure()));
             }
@@ -138,8 +145,8 @@ pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<Str
         if let Some(ends) = quoted.ends {
             let spare = ends - packed.weight;
             if packed.weight + tolerance(packed.weight) > ends {
-                let then = match quoted.above {
-                    Some(above) => format!("would cost {} more", (above - quoted.postage).figure()),
+                let then = match weighing.dearer_above(&packed, part.how.wrap, part.how.service, ends) {
+                    Some(more) => format!("would cost {} more", more.figure()),
                     None => format!("would be too heavy for {}", weighing.services[part.how.service].name),
                 };
                 sentences

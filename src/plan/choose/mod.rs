@@ -8,6 +8,7 @@ pub mod bulk;
 mod explain;
 mod goods;
 mod house;
+mod memory;
 mod packaging;
 mod parcels;
 pub mod search;
@@ -18,8 +19,9 @@ pub use packaging::{Packed, Wrap, tolerance};
 
 use crate::model::*;
 use crate::plan::fit::Budget;
-use crate::plan::rules::Rules;
+use crate::plan::rules::{Rules, Tried};
 use house::House;
+use memory::Memory;
 use search::Split;
 use std::collections::{BTreeMap, BTreeSet};
 use weigh::Weighing;
@@ -71,22 +73,24 @@ pub fn wraps_of(workshop: &Workshop) -> Vec<Wrap<'_>> {
     packaging::wraps(workshop, |_| None).0
 }
 
-/// Plans orders for one workshop: holds its rules compiled. Rebuild it on a new configuration.
+/// Plans orders for one workshop: holds its rules compiled, and remembers what went into what.
+/// Rebuild it on a new configuration.
 #[derive(Clone)]
 pub struct Planner {
     rules: Rules,
     budget: Budget,
+    memory: Memory,
 }
 
 impl Planner {
     /// Compiles the rules.
     pub fn new(workshop: &Workshop) -> Self {
-        Self { rules: Rules::new(&workshop.rules), budget: Budget::USUAL }
+        Self { rules: Rules::new(&workshop.rules), budget: Budget::USUAL, memory: Memory::default() }
     }
 
     /// The same with another budget for each fit.
     pub fn with_budget(self, budget: Budget) -> Self {
-        Self { budget, ..self }
+        Self { budget, memory: Memory::default(), ..self }
     }
 
     /// The plan of one order; see [`Planner::decide_with`].
@@ -98,7 +102,24 @@ impl Planner {
         accepted: &BTreeSet<String>,
         pins: &Pins,
     ) -> Plan {
-        self.decide_with(order, workshop, shelf, accepted, pins, &Overrides::default())
+        let mut plan = self.decide_with(order, workshop, shelf, accepted, pins, &Overrides::default());
+        // It is kept for years: the runner-up's parts are enough.
+        let dearer = plan.alternatives.iter_mut().filter(|other| other.parts.is_some());
+        dearer.skip(1).for_each(|other| other.parts = None);
+        plan
+    }
+
+    /// Every rule, asked about an order and then about each parcel (from 1) of its plan, with what
+    /// its condition looked at.
+    pub fn try_rules(
+        &self,
+        order: &Order,
+        workshop: &Workshop,
+        shelf: &Shelf,
+        plan: &Plan,
+    ) -> Vec<(Option<usize>, Tried)> {
+        let goods = goods::of_order(order, workshop, shelf);
+        parcels::try_rules(&self.rules, order, workshop, &goods, plan)
     }
 
     /// The plan of one order. `accepted` holds causes that a person answered (as typed) and
@@ -200,7 +221,8 @@ impl Planner {
             on: plan.pins.hand_over,
             budget: self.budget,
             limits: house.limits(),
-            memory: BTreeMap::new(),
+            of_order: BTreeMap::new(),
+            memory: &self.memory,
         };
         let counts: Vec<u32> = goods.kinds.iter().map(Kind::count).collect();
         let (split, notes) = choose(&mut weighing, &counts, shelf, house);

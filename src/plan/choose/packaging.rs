@@ -2,6 +2,7 @@
 //! weigh, cost and use up.
 
 use super::goods::Kind;
+use super::memory::{Memory, Room};
 use crate::model::*;
 use crate::plan::fit::{self, Budget, Fit, Laws, Piece, Pouch, Reason, Sides};
 
@@ -134,7 +135,7 @@ fn goes_in(inner: &Container, around: &Container) -> Result<(), String> {
 
 /// Does a choice of pieces go in? `counts` has one figure for each kind. Hints by a person
 /// overrule geometry downwards always, upwards only where they say `trust`.
-pub fn fits(wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], laws: Laws, budget: Budget) -> Fit {
+pub fn fits(wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], budget: Budget, memory: &Memory) -> Fit {
     for hint in &wrap.container.holds {
         let asked: u32 = kinds.iter().zip(counts).filter(|(k, _)| k.product.sku == hint.sku).map(|(_, n)| n).sum();
         if asked > hint.at_most {
@@ -152,10 +153,11 @@ pub fn fits(wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], laws: Laws, bud
     let pieces: Vec<Piece> =
         present.iter().flat_map(|&k| std::iter::repeat_n(kinds[k].piece.clone(), counts[k] as usize)).collect();
     let kind_of: Vec<usize> = present.iter().flat_map(|&k| std::iter::repeat_n(k, counts[k] as usize)).collect();
-    let verdict = match pouch_of(wrap.container) {
-        Some(pouch) => fit::fit_pouch(pouch, &pieces, laws, budget),
-        None => fit::fit(wrap.room(), &pieces, laws, budget),
-    };
+    let room = pouch_of(wrap.container).map_or_else(|| Room::Box(wrap.room()), Room::Pouch);
+    let verdict = memory.ask(room, pieces, |pieces| match room {
+        Room::Pouch(pouch) => fit::fit_pouch(pouch, pieces, Laws::Bench, budget),
+        Room::Box(room) => fit::fit(room, pieces, Laws::Bench, budget),
+    });
     // Reasons speak of kinds, placements of pieces in the order of kinds.
     match verdict {
         Fit::Cannot(reason) => Fit::Cannot(by_kind(reason, &kind_of)),

@@ -7,7 +7,7 @@ use super::search::Part;
 use super::weigh::Weighing;
 use crate::model::*;
 use crate::plan::fit::Fit;
-use crate::plan::rules::{Rules, facts::ParcelFacts};
+use crate::plan::rules::{Rules, Tried, facts::ParcelFacts};
 use crate::plan::tariff::short;
 
 /// Builds the parcels, those with the most pieces first.
@@ -63,8 +63,8 @@ fn parcel(
     notes.extend(house.notes.iter().cloned());
     cautions.extend(house.cautions.iter().cloned());
     if let Some(ends) = quoted.ends.filter(|ends| packed.weight + tolerance > *ends) {
-        let then = match quoted.above {
-            Some(above) => format!("costs {} more", (above - quoted.postage).figure()),
+        let then = match weighing.dearer_above(&packed, wrap, service, ends) {
+            Some(more) => format!("costs {} more", more.figure()),
             None => format!("is too heavy for {}", weighing.services[service].name),
         };
         cautions.push(format!("weigh it: above {} it {then}", short(ends)));
@@ -89,6 +89,8 @@ fn parcel(
             supplies: packed.supplies_cost,
         },
         supplies: packed.supplies,
+        surcharged: quoted.surcharges.clone(),
+        counts_as: quoted.counts_as,
         placement,
         inner_mm: wraps[wrap].room(),
         notes: once(notes),
@@ -132,6 +134,36 @@ fn contents(kinds: &[Kind<'_>], counts: &[u32], open: &mut [Vec<(Option<usize>, 
     (contents, content_of)
 }
 
+fn facts_of(parcel: &PlannedParcel, index: usize, parts: i64) -> ParcelFacts {
+    ParcelFacts {
+        grams: parcel.weight.g_up(),
+        container: parcel.container.to_string(),
+        inside: parcel.inside.as_ref().map_or_else(String::new, ToString::to_string),
+        service: parcel.service.to_string(),
+        zone: parcel.zone.clone(),
+        pieces: parcel.contents.iter().map(|content| i64::from(content.quantity)).sum(),
+        part: index as i64 + 1,
+        parts,
+    }
+}
+
+/// Every rule, asked about the order and then about each parcel of its plan (from 1).
+pub fn try_rules(
+    rules: &Rules,
+    order: &Order,
+    workshop: &Workshop,
+    goods: &Goods<'_>,
+    plan: &Plan,
+) -> Vec<(Option<usize>, Tried)> {
+    let mut facts = house::facts_of(order, workshop, goods, plan.pins.hand_over);
+    let mut all: Vec<_> = rules.try_all(&facts).into_iter().map(|tried| (None, tried)).collect();
+    for (index, parcel) in plan.parcels.iter().enumerate() {
+        facts.parcel = Some(facts_of(parcel, index, plan.parcels.len() as i64));
+        all.extend(rules.try_all(&facts).into_iter().map(|tried| (Some(index + 1), tried)));
+    }
+    all
+}
+
 /// Asks the rules that are about parcels, once for each.
 pub fn ask_rules(
     rules: &Rules,
@@ -144,16 +176,7 @@ pub fn ask_rules(
     let mut facts = house::facts_of(order, workshop, goods, plan.pins.hand_over);
     let parts = plan.parcels.len() as i64;
     for (index, parcel) in plan.parcels.iter_mut().enumerate() {
-        facts.parcel = Some(ParcelFacts {
-            grams: parcel.weight.g_up(),
-            container: parcel.container.to_string(),
-            inside: parcel.inside.as_ref().map_or_else(String::new, ToString::to_string),
-            service: parcel.service.to_string(),
-            zone: parcel.zone.clone(),
-            pieces: parcel.contents.iter().map(|content| i64::from(content.quantity)).sum(),
-            part: index as i64 + 1,
-            parts,
-        });
+        facts.parcel = Some(facts_of(parcel, index, parts));
         let mut said = House::default();
         for (rule, verdict) in rules.about_parcel(&facts) {
             said.take(rule, verdict);

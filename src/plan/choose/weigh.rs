@@ -2,10 +2,11 @@
 
 use super::goods::Kind;
 use super::house::LimitsOfHouse;
+use super::memory::Memory;
 use super::packaging::{self, Packed, Wrap};
 use super::search::{Ask, Candidate, Decided};
 use crate::model::*;
-use crate::plan::fit::{Budget, Fit, Laws};
+use crate::plan::fit::{Budget, Fit};
 use crate::plan::tariff::{self, Quoted, Refusal};
 use jiff::civil::Date;
 use std::collections::BTreeMap;
@@ -30,8 +31,10 @@ pub struct Weighing<'a> {
     pub budget: Budget,
     /// What rules allow.
     pub limits: LimitsOfHouse,
-    /// Fits decided so far.
-    pub memory: BTreeMap<(Vec<u32>, usize), Fit>,
+    /// Fits of this order decided so far.
+    pub of_order: BTreeMap<(Vec<u32>, usize), Fit>,
+    /// Fits of any order.
+    pub memory: &'a Memory,
 }
 
 impl Weighing<'_> {
@@ -54,14 +57,38 @@ impl Weighing<'_> {
         tariff::price(self.services[service], &parcel, &self.order.destination, self.on, self.workshop.currency)
     }
 
+    /// What a set costs, part by part.
+    pub fn cost_parts(&self, counts: &[u32], wrap: usize, service: usize) -> Option<CostParts> {
+        let packed = self.packed(counts, wrap);
+        let quoted = self.quoted(&packed, wrap, service).ok()?;
+        Some(CostParts {
+            postage: quoted.postage,
+            surcharges: quoted.surcharges_sum(),
+            container: packed.container_cost,
+            supplies: packed.supplies_cost,
+        })
+    }
+
+    /// What it would cost more, or less, if it weighed that much; `None` if the service would not take it.
+    pub fn difference_at(&self, packed: &Packed, wrap: usize, service: usize, weight: Weight) -> Option<Money> {
+        let as_is = self.quoted(packed, wrap, service).ok()?.total();
+        let other = Packed { weight, ..packed.clone() };
+        Some(self.quoted(&other, wrap, service).ok()?.total() - as_is)
+    }
+
+    /// What it would cost more just above that weight.
+    pub fn dearer_above(&self, packed: &Packed, wrap: usize, service: usize, ends: Weight) -> Option<Money> {
+        self.difference_at(packed, wrap, service, ends + Weight { ng: 1 })
+    }
+
     /// Does it go in? Remembered.
     pub fn fit(&mut self, counts: &[u32], wrap: usize) -> Fit {
         let key = (counts.to_vec(), wrap);
-        if let Some(known) = self.memory.get(&key) {
+        if let Some(known) = self.of_order.get(&key) {
             return known.clone();
         }
-        let verdict = packaging::fits(&self.wraps[wrap], self.kinds, counts, Laws::Bench, self.budget);
-        self.memory.insert(key, verdict.clone());
+        let verdict = packaging::fits(&self.wraps[wrap], self.kinds, counts, self.budget, self.memory);
+        self.of_order.insert(key, verdict.clone());
         verdict
     }
 

@@ -40,6 +40,21 @@ pub fn complaint(room: Sides, pieces: &[Piece], laws: Laws, placed: &[At]) -> Op
     }
 }
 
+/// What is wrong with a placement that leaves pieces out: as [`complaint`], over those that are in it.
+pub fn complaint_of_some(room: Sides, pieces: &[Piece], laws: Laws, placed: &[At]) -> Option<String> {
+    let mut times = vec![0u32; pieces.len()];
+    for place in placed {
+        match times.get_mut(place.piece) {
+            None => return Some(format!("there is no piece {}", place.piece)),
+            Some(1) => return Some(format!("piece {} is placed twice", place.piece)),
+            Some(times) => *times += 1,
+        }
+    }
+    let some: Vec<Piece> = placed.iter().map(|place| pieces[place.piece].clone()).collect();
+    let numbered: Vec<At> = placed.iter().enumerate().map(|(piece, place)| At { piece, ..*place }).collect();
+    complaint(room, &some, laws, &numbered)
+}
+
 /// Compares as sorted sides, then the upright one.
 fn turned_as_allowed(piece: &Piece, size: Sides) -> bool {
     let mut want = piece.sides;
@@ -51,6 +66,7 @@ fn turned_as_allowed(piece: &Piece, size: Sides) -> bool {
             Turning::Any => true,
             Turning::Upright => size[2] == piece.sides[2],
             Turning::Flat => size[2] == want[0],
+            Turning::Standing(may) => (0..3).any(|side| may[side] && size[2] == piece.sides[side]),
         }
 }
 
@@ -124,6 +140,26 @@ mod tests {
             let told = complaint(room, &two, Laws::Bench, &placed).unwrap_or_default();
             assert!(told.contains(word), "{word}: {told}");
         }
+    }
+
+    #[test]
+    fn what_is_left_out_is_no_mistake_and_what_is_in_twice_is() {
+        let three = vec![Piece::plain([10, 10, 10], Turning::Any); 3];
+        let some = [at(2, [0, 0, 0], [10, 10, 10]), at(0, [10, 0, 0], [10, 10, 10])];
+        assert_eq!(complaint_of_some([20, 10, 10], &three, Laws::Bench, &some), None);
+        assert!(complaint_of_some([20, 10, 9], &three, Laws::Bench, &some).is_some());
+        let twice = [some[0], At { piece: 2, ..some[1] }];
+        assert!(complaint_of_some([20, 10, 10], &three, Laws::Bench, &twice).is_some());
+        assert!(complaint_of_some([20, 10, 10], &three[..2], Laws::Bench, &some).is_some());
+    }
+
+    #[test]
+    fn marked_sides_stand_upright_and_others_do_not() {
+        let piece = [Piece::plain([30, 20, 10], Turning::Standing([false, true, true]))];
+        let lies = |size: Sides| complaint([30, 30, 30], &piece, Laws::Bench, &[at(0, [0, 0, 0], size)]).is_none();
+        assert_eq!(piece[0].turns().len(), 4);
+        assert!(piece[0].turns().into_iter().all(lies));
+        assert!(!lies([20, 10, 30]) && !lies([10, 20, 30]));
     }
 
     #[test]

@@ -4,13 +4,18 @@
 //!
 //! Whole millimetres: things round up, room rounds down, before they come here.
 //! The steps: quick refutations, constructive packing from many starts, two complete searches for
-//! few things (slice by slice, and one that learns), more starts. See `DEVELOPERS.md` for why.
+//! few things (slice by slice, and one that learns), loading by blocks for many, more starts. See
+//! `DEVELOPERS.md` for why.
 
+mod blocks;
 pub mod bulk;
 pub mod checker;
 mod faces;
+mod floors;
+mod gaps;
 mod greedy;
 mod learn;
+pub mod loading;
 mod pouch;
 mod refute;
 mod slices;
@@ -45,6 +50,8 @@ pub enum Turning {
     Upright,
     /// The shortest side is upright.
     Flat,
+    /// One of the marked sides is upright.
+    Standing([bool; 3]),
 }
 
 impl From<Turn> for Turning {
@@ -73,6 +80,11 @@ impl Piece {
                 sorted.sort_unstable();
                 let [low, mid, high] = sorted;
                 vec![[high, mid, low], [mid, high, low]]
+            }
+            Turning::Standing([by_a, by_b, by_c]) => {
+                let upright = [(by_c, [a, b, c]), (by_b, [a, c, b]), (by_a, [b, c, a])];
+                let marked = upright.into_iter().filter(|(may, _)| *may);
+                marked.flat_map(|(_, [x, y, z])| [[x, y, z], [y, x, z]]).collect()
             }
         };
         let mut kept: Vec<Sides> = Vec::with_capacity(all.len());
@@ -130,6 +142,9 @@ const PIECES_USUAL: u32 = 12;
 /// Steps of the search by slices for one look of the search that learns: it takes a fraction of the
 /// time, and decides at once what it decides at all.
 const SLICE_STEPS: u64 = 5;
+
+/// Steps of loading many pieces, likewise.
+const LOADING_STEPS: u64 = 300;
 
 /// How much work may be spent: counts, not time, so that the answer is the same everywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -383,6 +398,12 @@ fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start
             }
         }
         Outcome::Spent => {}
+    }
+    if pieces.len() > PIECES_USUAL as usize
+        && let Some(found) = loading::pack(room, pieces, laws, looks * LOADING_STEPS)
+        && let fits @ Fit::Fits(_) = confirmed(room, pieces, laws, found)
+    {
+        return fits;
     }
     construct(budget.late_starts).map_or(Fit::Unknown, |found| confirmed(room, pieces, laws, found))
 }

@@ -22,6 +22,20 @@ pub struct Facts {
     pub parcel: Option<ParcelFacts>,
 }
 
+impl Facts {
+    /// As the conditions see them, by name.
+    pub fn as_json(&self) -> serde_json::Value {
+        serde_json::json!({
+            "order": self.order,
+            "lines": self.lines,
+            "goods": self.goods,
+            "date": self.date,
+            "workshop": self.workshop,
+            "parcel": self.parcel,
+        })
+    }
+}
+
 /// `order`.
 #[derive(Debug, Clone, Serialize)]
 pub struct OrderFacts {

@@ -8,6 +8,7 @@
 
 mod compared;
 pub mod facts;
+mod seen;
 
 use crate::model::*;
 use cel::common::ast::{EntryExpr, Expr, IdedExpr};
@@ -58,6 +59,17 @@ pub enum Verdict {
     Failed(String),
 }
 
+/// A rule that was asked, and what its condition looked at.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tried {
+    /// The rule.
+    pub rule: Rule,
+    /// What came of it.
+    pub verdict: Verdict,
+    /// Each fact that the condition names, with its value.
+    pub seen: Vec<(String, String)>,
+}
+
 impl Rules {
     /// Compiles all rules. One that does not compile is kept and fails when it is asked:
     /// `config` refuses it long before.
@@ -75,6 +87,19 @@ impl Rules {
     /// Asks the rules that name `parcel`.
     pub fn about_parcel(&self, facts: &Facts) -> Vec<(&Rule, Verdict)> {
         self.ask(facts, Stage::Parcel)
+    }
+
+    /// Asks every rule that is about the order, or about a parcel once there is one; says what each
+    /// condition looked at.
+    pub fn try_all(&self, facts: &Facts) -> Vec<Tried> {
+        let stage = if facts.parcel.is_some() { Stage::Parcel } else { Stage::Order };
+        let as_json = facts.as_json();
+        let seen = |rule: &Rule| {
+            let condition = self.compiled.iter().find(|(known, _)| known.name == rule.name).map(|(_, c)| c);
+            condition.and_then(|c| c.as_ref().ok()).map_or_else(Vec::new, |c| seen::seen(&c.expression, &as_json))
+        };
+        let tried = |(rule, verdict): (&Rule, Verdict)| Tried { rule: rule.clone(), verdict, seen: seen(rule) };
+        self.ask(facts, stage).into_iter().map(tried).collect()
     }
 
     fn ask(&self, facts: &Facts, stage: Stage) -> Vec<(&Rule, Verdict)> {

@@ -1,12 +1,15 @@
 //! Quotes: what people type becomes an order to plan, and a plan becomes a table or JSON.
 
+mod told;
+
+pub use told::{table, to_json, verdict_in_words, wait_in_words};
+
 use crate::model::*;
 use crate::plan::choose::{Overrides, Planner, Shelf};
+use crate::plan::rules::Tried;
 use crate::plan::tariff;
 use jiff::civil::Date;
-use serde_json::{Value, json};
 use std::collections::BTreeSet;
-use std::fmt::Write;
 
 /// Why a quote could not be made; each says what to write instead.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -175,175 +178,23 @@ pub fn order_of(lines: Vec<Line>, destination: Destination) -> Order {
     }
 }
 
+/// A quote, and every rule with what it looked at.
+#[derive(Debug, Clone)]
+pub struct Quote {
+    /// The plan.
+    pub plan: Plan,
+    /// Rules about the order, then about each parcel (from 1).
+    pub tried: Vec<(Option<usize>, Tried)>,
+}
+
 /// Plans an order for a quote: everything on the shelf, nothing accepted.
-pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Date) -> Plan {
+pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Date) -> Quote {
     let pins =
         Pins { order_version: 1, revision: order.revision, config: workshop.digest.clone(), stock: 0, hand_over: on };
-    Planner::new(workshop).decide_with(order, workshop, &Shelf::default(), &BTreeSet::new(), &pins, overrides)
-}
-
-/// Columns of the first column of a table.
-const FIRST_COLUMN: usize = 36;
-
-/// The plan as a table for people.
-pub fn table(plan: &Plan, workshop: &Workshop) -> String {
-    let mut out = String::new();
-    // Writing to a String cannot fail.
-    let _ = write_table(&mut out, plan, workshop);
-    out
-}
-
-fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop) -> std::fmt::Result {
-    for question in &plan.questions {
-        writeln!(out, "needs you: {}\n   do   {}", question.what, question.remedy)?;
-    }
-    for wait in &plan.waits {
-        writeln!(out, "waiting: {}", wait_in_words(wait))?;
-    }
-    let verdict = verdict_in_words(plan);
-    if let [_, _, ..] = plan.parcels[..]
-        && let Some(cost) = plan.cost
-    {
-        let what = format!("{} parcels", plan.parcels.len());
-        writeln!(out, "{what:<FIRST_COLUMN$} {:>5}   {verdict}", cost.figure())?;
-    }
-    for parcel in &plan.parcels {
-        let verdict = if plan.parcels.len() == 1 { verdict.as_str() } else { "" };
-        let line =
-            format!("{:<FIRST_COLUMN$} {:>5}   {verdict}", spoken(parcel, workshop), parcel.cost.total().figure());
-        writeln!(out, "{}", line.trim_end())?;
-        let contents: Vec<String> = parcel.contents.iter().map(|c| content_in_words(c, workshop)).collect();
-        writeln!(out, "   {}", contents.join(", "))?;
-        writeln!(out, "   {:<48} {} ± {}", cost_in_words(&parcel.cost), parcel.weight, parcel.tolerance)?;
-        for line in
-            parcel.cautions.iter().map(|c| format!("   ! {c}")).chain(parcel.notes.iter().map(|n| format!("   {n}")))
-        {
-            writeln!(out, "{line}")?;
-        }
-    }
-    if !plan.alternatives.is_empty() {
-        writeln!(out, "dearer or refused")?;
-        let width = plan.alternatives.iter().map(|a| a.what.chars().count()).max().unwrap_or(0).min(FIRST_COLUMN);
-        for other in &plan.alternatives {
-            let cost = other.cost.map_or_else(|| "-".to_owned(), |cost| cost.figure());
-            writeln!(out, "   {:<width$}  {cost:>6}   {}", other.what, other.why)?;
-        }
-    }
-    if !plan.what_would_change.is_empty() {
-        writeln!(out, "what would change it")?;
-        plan.what_would_change.iter().try_for_each(|sentence| writeln!(out, "   {sentence}"))?;
-    }
-    if !plan.rules.is_empty() {
-        writeln!(out, "rules that took part: {}", plan.rules.join(", "))?;
-    }
-    Ok(())
-}
-
-/// `proved cheapest` or `best found (at most 4 % above the least possible)`.
-pub fn verdict_in_words(plan: &Plan) -> String {
-    match (&plan.verdict, plan.cost) {
-        (Verdict::Proved, _) => "proved cheapest".to_owned(),
-        (Verdict::BestFound { least_possible }, Some(cost)) if least_possible.minor > 0 => {
-            let above = i128::from(cost.minor - least_possible.minor) * 100;
-            let percent =
-                above / i128::from(least_possible.minor) + i128::from(above % i128::from(least_possible.minor) != 0);
-            format!("best found (at most {percent} % above the least possible)")
-        }
-        (Verdict::BestFound { .. }, _) => "best found".to_owned(),
-        (Verdict::Nothing, _) => "no parcel".to_owned(),
-    }
-}
-
-fn spoken(parcel: &PlannedParcel, workshop: &Workshop) -> String {
-    let what = match &parcel.inside {
-        None => parcel.container.to_string(),
-        Some(around) => format!("{} in a {around}", parcel.container),
-    };
-    let outermost = parcel.inside.as_ref().unwrap_or(&parcel.container);
-    let collect = workshop.service(&parcel.service).is_some_and(|service| service.collect);
-    if outermost.as_str() == parcel.service.as_str() {
-        what
-    } else if collect {
-        format!("{what}, {}", parcel.service)
-    } else {
-        format!("{what} by {}", parcel.service)
-    }
-}
-
-fn content_in_words(content: &Content, workshop: &Workshop) -> String {
-    let name = workshop.product(&content.sku).map_or(content.sku.as_str(), |product| product.name.as_str());
-    let batch = content.batch.as_ref().map_or_else(String::new, |batch| format!(" (batch {batch})"));
-    format!("{} x {name}{batch}", content.quantity)
-}
-
-fn cost_in_words(cost: &CostParts) -> String {
-    let parts = [
-        ("postage", cost.postage),
-        ("surcharges", cost.surcharges),
-        ("container", cost.container),
-        ("supplies", cost.supplies),
-    ];
-    let shown: Vec<String> = parts
-        .iter()
-        .filter(|(word, amount)| *word == "postage" || amount.minor != 0)
-        .map(|(word, amount)| format!("{word} {}", amount.figure()))
-        .collect();
-    shown.join("  ")
-}
-
-/// A wait in words.
-pub fn wait_in_words(wait: &Wait) -> String {
-    match wait {
-        Wait::Rule { rule, reason } => format!("{reason} (rule \"{rule}\")"),
-        Wait::MadeToOrder(sku) => format!("{sku} is made to order"),
-        Wait::Date(date) => format!("not before {date}"),
-        Wait::Stock { sku, missing } => format!("{missing} of {sku} are missing"),
-    }
-}
-
-/// The plan as JSON: money as text with its unit, weights in grams, lengths in millimetres.
-pub fn to_json(plan: &Plan) -> Value {
-    let (verdict, least) = match &plan.verdict {
-        Verdict::Proved => ("proved", None),
-        Verdict::BestFound { least_possible } => ("best found", Some(least_possible.to_string())),
-        Verdict::Nothing => ("nothing", None),
-    };
-    let parcel = |parcel: &PlannedParcel| {
-        json!({
-            "container": parcel.container,
-            "inside": parcel.inside,
-            "service": parcel.service,
-            "zone": parcel.zone,
-            "contents": parcel.contents,
-            "grams": parcel.weight.g_near(),
-            "tolerance_grams": parcel.tolerance.g_up(),
-            "cost": {
-                "total": parcel.cost.total().to_string(),
-                "postage": parcel.cost.postage.to_string(),
-                "surcharges": parcel.cost.surcharges.to_string(),
-                "container": parcel.cost.container.to_string(),
-                "supplies": parcel.cost.supplies.to_string(),
-            },
-            "inner_mm": parcel.inner_mm,
-            "placement": parcel.placement,
-            "notes": parcel.notes,
-            "cautions": parcel.cautions,
-        })
-    };
-    let other = |other: &Alternative| json!({ "what": other.what, "cost": other.cost.map(|cost| cost.to_string()), "why": other.why });
-    let question = |q: &Question| json!({ "cause": q.cause.to_string(), "what": q.what, "remedy": q.remedy });
-    json!({
-        "order": plan.order,
-        "verdict": verdict,
-        "cost": plan.cost.map(|cost| cost.to_string()),
-        "least_possible": least,
-        "parcels": plan.parcels.iter().map(parcel).collect::<Vec<_>>(),
-        "questions": plan.questions.iter().map(question).collect::<Vec<_>>(),
-        "waits": plan.waits.iter().map(wait_in_words).collect::<Vec<_>>(),
-        "dearer_or_refused": plan.alternatives.iter().map(other).collect::<Vec<_>>(),
-        "what_would_change": plan.what_would_change,
-        "rules": plan.rules,
-    })
+    let (planner, shelf) = (Planner::new(workshop), Shelf::default());
+    let plan = planner.decide_with(order, workshop, &shelf, &BTreeSet::new(), &pins, overrides);
+    let tried = planner.try_rules(order, workshop, &shelf, &plan);
+    Quote { plan, tried }
 }
 
 /// One line of a price list.
