@@ -80,7 +80,7 @@ fn every_limit_counts_any_way_round() {
     let with = |change: &dyn Fn(&mut Service)| {
         let mut one = base.clone();
         change(&mut one);
-        asked(&one, outer, g(900))
+        asked(&one, outer, g(900)).map(|quoted| quoted.total())
     };
     let length = Length::from_mm;
     assert!(with(&|s| s.longest_max = Some(length(300))).is_ok());

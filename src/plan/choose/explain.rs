@@ -33,7 +33,7 @@ pub fn alternatives(
         let taken = chosen.is_some_and(|parts| {
             parts.len() == 1 && parts[0].how.wrap == candidate.wrap && parts[0].how.service == candidate.service
         });
-        if taken || dearer.len() == DEARER_MAX || !matches!(weighing.fit(&counts, candidate.wrap), Fit::Fits(_)) {
+        if taken || dearer.len() == DEARER_MAX || !matches!(weighing.glance(&counts, candidate.wrap), Fit::Fits(_)) {
             continue;
         }
         let service = services[candidate.service];
@@ -51,13 +51,13 @@ pub fn alternatives(
     let mut refused = Vec::new();
     let mut carrying = Vec::new();
     for (index, wrap) in wraps.iter().enumerate() {
-        let packed = weighing.packed(&counts, index);
+        let packed = weighing.weighed(&counts, index);
         let why = match weighing.against(wrap, &packed) {
             Some(why) => Some(why),
-            None => match weighing.fit(&counts, index) {
+            None => match weighing.glance(&counts, index) {
                 Fit::Fits(_) => None,
                 Fit::Cannot(reason) => Some(reason.say(|kind| weighing.name(kind))),
-                Fit::Unknown => Some("whether it fits could not be decided; it counts as not fitting".to_owned()),
+                Fit::Unknown => Some("no way to lay everything in was found".to_owned()),
             },
         };
         match why {
@@ -98,7 +98,7 @@ fn spoken(weighing: &Weighing<'_>, wrap: usize, service: usize) -> String {
 
 /// Why a service takes none of the wraps that hold everything; a reason about the parcel
 /// itself says more than one about whose container it is.
-fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::packaging::Packed)]) -> Option<String> {
+fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::packaging::Weighed)]) -> Option<String> {
     let mut first: Option<Refusal> = None;
     for (wrap, packed) in carrying {
         match weighing.quoted(packed, *wrap, service) {
@@ -125,7 +125,7 @@ fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::p
 pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<String> {
     let mut sentences = Vec::new();
     for part in parts {
-        let packed = weighing.packed(&part.counts, part.how.wrap);
+        let packed = weighing.weighed(&part.counts, part.how.wrap);
         let Ok(quoted) = weighing.quoted(&packed, part.how.wrap, part.how.service) else { continue };
         let of_parcel = if parts.len() > 1 {
             format!("{}: ", spoken(weighing, part.how.wrap, part.how.service))
@@ -168,7 +168,7 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
         let mut closest: Option<(u128, String)> = None;
         for index in 0..weighing.wraps.len() {
             let wrap = &weighing.wraps[index];
-            let packed = weighing.packed(&counts, index);
+            let packed = weighing.weighed(&counts, index);
             let why = match weighing.against(wrap, &packed) {
                 Some(why) => why,
                 None => match weighing.fit(&counts, index) {
@@ -200,7 +200,7 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
     let mut reasons: Vec<String> = Vec::new();
     for service in 0..weighing.services.len() {
         let counts: Vec<u32> = (0..weighing.kinds.len()).map(|k| u32::from(k == 0)).collect();
-        let carrying: Vec<_> = (0..weighing.wraps.len()).map(|w| (w, weighing.packed(&counts, w))).collect();
+        let carrying: Vec<_> = (0..weighing.wraps.len()).map(|w| (w, weighing.weighed(&counts, w))).collect();
         let why = match weighing.limits.against_service(weighing.services[service]) {
             Some(why) => Some(why.to_owned()),
             None => refusal(weighing, service, &carrying),

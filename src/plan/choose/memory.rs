@@ -3,7 +3,7 @@
 //! Never changes an answer, since the same question has the same one. Bounded: it is emptied when
 //! it is full.
 
-use crate::plan::fit::{Fit, Piece, Pouch, Sides};
+use crate::plan::fit::{Budget, Fit, Piece, Pouch, Sides};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -20,7 +20,7 @@ pub enum Room {
 }
 
 /// What was asked, and the verdict.
-type Known = HashMap<(Room, Vec<Piece>), Fit>;
+type Known = HashMap<(Room, Vec<Piece>, Budget), Fit>;
 
 /// Shared by the clones of a planner.
 #[derive(Debug, Clone, Default)]
@@ -28,8 +28,8 @@ pub struct Memory(Arc<Mutex<Known>>);
 
 impl Memory {
     /// The verdict, remembered or found out. The pieces' order counts: a placement names them by it.
-    pub fn ask(&self, room: Room, pieces: Vec<Piece>, decide: impl FnOnce(&[Piece]) -> Fit) -> Fit {
-        let key = (room, pieces);
+    pub fn ask(&self, room: Room, pieces: Vec<Piece>, budget: Budget, decide: impl FnOnce(&[Piece]) -> Fit) -> Fit {
+        let key = (room, pieces, budget);
         // A panic elsewhere leaves whole entries behind.
         if let Some(known) = self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
             return known.clone();

@@ -15,7 +15,7 @@ pub mod search;
 mod weigh;
 
 pub use goods::{Goods, Kind};
-pub use packaging::{Packed, Wrap, tolerance};
+pub use packaging::{Packed, Weighed, Wrap, tolerance};
 
 use crate::model::*;
 use crate::plan::fit::Budget;

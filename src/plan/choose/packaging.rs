@@ -154,7 +154,7 @@ pub fn fits(wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], budget: Budget,
         present.iter().flat_map(|&k| std::iter::repeat_n(kinds[k].piece.clone(), counts[k] as usize)).collect();
     let kind_of: Vec<usize> = present.iter().flat_map(|&k| std::iter::repeat_n(k, counts[k] as usize)).collect();
     let room = pouch_of(wrap.container).map_or_else(|| Room::Box(wrap.room()), Room::Pouch);
-    let verdict = memory.ask(room, pieces, |pieces| match room {
+    let verdict = memory.ask(room, pieces, budget, |pieces| match room {
         Room::Pouch(pouch) => fit::fit_pouch(pouch, pieces, Laws::Bench, budget),
         Room::Box(room) => fit::fit(room, pieces, Laws::Bench, budget),
     });
@@ -176,15 +176,22 @@ fn by_kind(reason: Reason, kind_of: &[usize]) -> Reason {
     }
 }
 
-/// What a packed parcel weighs, costs and uses up, postage apart.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Packed {
+/// What a packed parcel weighs and costs, postage apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Weighed {
     /// Goods, containers, supplies and filling.
     pub weight: Weight,
     /// Of the containers.
     pub container_cost: Money,
     /// Of the supplies, summed exactly and rounded up once.
     pub supplies_cost: Money,
+}
+
+/// That, and what it uses up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Packed {
+    /// Weight and costs.
+    pub weighed: Weighed,
     /// Supplies in base units, in file order.
     pub supplies: Vec<SupplyUse>,
 }
@@ -196,6 +203,25 @@ pub fn tolerance(weight: Weight) -> Weight {
 
 /// Adds up a parcel. `extra` are supplies that rules add.
 pub fn packed(workshop: &Workshop, wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], extra: &[SupplyUse]) -> Packed {
+    let (weighed, amounts) = weighed(workshop, wrap, kinds, counts, extra);
+    let used = workshop.supplies.iter().zip(&amounts).filter(|(_, amount)| **amount != 0);
+    let supplies = used
+        .map(|(supply, &amount)| SupplyUse {
+            supply: supply.name.clone(),
+            amount: i64::try_from(amount).unwrap_or(i64::MAX),
+        })
+        .collect();
+    Packed { weighed, supplies }
+}
+
+/// Its weight and costs, and how much of each supply it uses, in file order.
+pub fn weighed(
+    workshop: &Workshop,
+    wrap: &Wrap<'_>,
+    kinds: &[Kind<'_>],
+    counts: &[u32],
+    extra: &[SupplyUse],
+) -> (Weighed, Vec<i128>) {
     let mut amounts = vec![0i128; workshop.supplies.len()];
     let mut add = |used: &SupplyUse, times: u32| {
         if let Some(index) = workshop.supplies.iter().position(|s| s.name == used.supply) {
@@ -227,14 +253,12 @@ pub fn packed(workshop: &Workshop, wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: 
         }
     }
     let mut millionths = 0i128;
-    let mut supplies = Vec::new();
     for (supply, &amount) in workshop.supplies.iter().zip(&amounts).filter(|(_, amount)| **amount != 0) {
         millionths += i128::from(supply.price.minor) * amount * 1_000_000 / i128::from(supply.price_for.max(1));
         weight = weight + weight_of(supply, amount);
-        supplies.push(SupplyUse { supply: supply.name.clone(), amount: i64::try_from(amount).unwrap_or(i64::MAX) });
     }
     let minor = i64::try_from((millionths + 999_999).div_euclid(1_000_000)).unwrap_or(i64::MAX);
-    Packed { weight, container_cost, supplies_cost: Money::new(minor, workshop.currency), supplies }
+    (Weighed { weight, container_cost, supplies_cost: Money::new(minor, workshop.currency) }, amounts)
 }
 
 fn weight_of(supply: &Supply, amount: i128) -> Weight {

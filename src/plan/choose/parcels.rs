@@ -2,7 +2,7 @@
 
 use super::goods::{Goods, Kind};
 use super::house::{self, House};
-use super::packaging::tolerance;
+use super::packaging::{Packed, tolerance};
 use super::search::Part;
 use super::weigh::Weighing;
 use crate::model::*;
@@ -30,9 +30,11 @@ fn parcel(
     house: &House,
 ) -> Option<PlannedParcel> {
     let (wrap, service) = (part.how.wrap, part.how.service);
-    let packed = weighing.packed(&part.counts, wrap);
+    let Packed { weighed: packed, supplies } = weighing.packed(&part.counts, wrap);
     // The search priced exactly this; it cannot be refused now.
     let quoted = weighing.quoted(&packed, wrap, service).ok()?;
+    let (zone, surcharged, counts_as) = (quoted.zone.to_owned(), quoted.surcharges.clone(), quoted.counts_as);
+    let (postage, surcharges, ends) = (quoted.postage, quoted.surcharges_sum(), quoted.ends);
     let (contents, content_of) = contents(weighing.kinds, &part.counts, open);
     let wraps = weighing.wraps;
     let is_box = matches!(wraps[wrap].container.kind, ContainerKind::Box { .. });
@@ -62,7 +64,7 @@ fn parcel(
     }
     notes.extend(house.notes.iter().cloned());
     cautions.extend(house.cautions.iter().cloned());
-    if let Some(ends) = quoted.ends.filter(|ends| packed.weight + tolerance > *ends) {
+    if let Some(ends) = ends.filter(|ends| packed.weight + tolerance > *ends) {
         let then = match weighing.dearer_above(&packed, wrap, service, ends) {
             Some(more) => format!("costs {} more", more.figure()),
             None => format!("is too heavy for {}", weighing.services[service].name),
@@ -78,19 +80,14 @@ fn parcel(
         container: wraps[wrap].container.name.clone(),
         inside: wraps[wrap].around.map(|around| around.name.clone()),
         service: weighing.services[service].name.clone(),
-        zone: quoted.zone.clone(),
+        zone,
         contents,
         weight: packed.weight,
         tolerance,
-        cost: CostParts {
-            postage: quoted.postage,
-            surcharges: quoted.surcharges_sum(),
-            container: packed.container_cost,
-            supplies: packed.supplies_cost,
-        },
-        supplies: packed.supplies,
-        surcharged: quoted.surcharges.clone(),
-        counts_as: quoted.counts_as,
+        cost: CostParts { postage, surcharges, container: packed.container_cost, supplies: packed.supplies_cost },
+        supplies,
+        surcharged,
+        counts_as,
         placement,
         inner_mm: wraps[wrap].room(),
         notes: once(notes),

@@ -3,7 +3,7 @@
 use super::goods::Kind;
 use super::house::LimitsOfHouse;
 use super::memory::Memory;
-use super::packaging::{self, Packed, Wrap};
+use super::packaging::{self, Packed, Weighed, Wrap};
 use super::search::{Ask, Candidate, Decided};
 use crate::model::*;
 use crate::plan::fit::{Budget, Fit};
@@ -43,8 +43,13 @@ impl Weighing<'_> {
         packaging::packed(self.workshop, &self.wraps[wrap], self.kinds, counts, self.extra)
     }
 
+    /// As [`Self::packed`], without what is used up.
+    pub fn weighed(&self, counts: &[u32], wrap: usize) -> Weighed {
+        packaging::weighed(self.workshop, &self.wraps[wrap], self.kinds, counts, self.extra).0
+    }
+
     /// What a service asks for it.
-    pub fn quoted(&self, packed: &Packed, wrap: usize, service: usize) -> Result<Quoted, Refusal> {
+    pub fn quoted(&self, packed: &Weighed, wrap: usize, service: usize) -> Result<Quoted<'_>, Refusal> {
         let wrap = &self.wraps[wrap];
         let outermost = wrap.outermost();
         let parcel = tariff::Parcel {
@@ -59,7 +64,7 @@ impl Weighing<'_> {
 
     /// What a set costs, part by part.
     pub fn cost_parts(&self, counts: &[u32], wrap: usize, service: usize) -> Option<CostParts> {
-        let packed = self.packed(counts, wrap);
+        let packed = self.weighed(counts, wrap);
         let quoted = self.quoted(&packed, wrap, service).ok()?;
         Some(CostParts {
             postage: quoted.postage,
@@ -70,14 +75,14 @@ impl Weighing<'_> {
     }
 
     /// What it would cost more, or less, if it weighed that much; `None` if the service would not take it.
-    pub fn difference_at(&self, packed: &Packed, wrap: usize, service: usize, weight: Weight) -> Option<Money> {
+    pub fn difference_at(&self, packed: &Weighed, wrap: usize, service: usize, weight: Weight) -> Option<Money> {
         let as_is = self.quoted(packed, wrap, service).ok()?.total();
-        let other = Packed { weight, ..packed.clone() };
+        let other = Weighed { weight, ..*packed };
         Some(self.quoted(&other, wrap, service).ok()?.total() - as_is)
     }
 
     /// What it would cost more just above that weight.
-    pub fn dearer_above(&self, packed: &Packed, wrap: usize, service: usize, ends: Weight) -> Option<Money> {
+    pub fn dearer_above(&self, packed: &Weighed, wrap: usize, service: usize, ends: Weight) -> Option<Money> {
         self.difference_at(packed, wrap, service, ends + Weight { ng: 1 })
     }
 
@@ -92,8 +97,17 @@ impl Weighing<'_> {
         verdict
     }
 
+    /// Does it go in, as far as a glance tells? For what is shown besides: the search has looked closely
+    /// at whatever could be cheaper.
+    pub fn glance(&self, counts: &[u32], wrap: usize) -> Fit {
+        match self.of_order.get(&(counts.to_vec(), wrap)) {
+            Some(known) => known.clone(),
+            None => packaging::fits(&self.wraps[wrap], self.kinds, counts, Budget::GLANCE, self.memory),
+        }
+    }
+
     /// Why a wrap may not carry this, geometry and services apart.
-    pub fn against(&self, wrap: &Wrap<'_>, packed: &Packed) -> Option<String> {
+    pub fn against(&self, wrap: &Wrap<'_>, packed: &Weighed) -> Option<String> {
         if let Some(why) = self.limits.against_containers(wrap.containers()) {
             return Some(why.to_owned());
         }
@@ -123,7 +137,7 @@ impl Ask for Weighing<'_> {
     fn candidates(&mut self, counts: &[u32]) -> Vec<Candidate> {
         let mut all = Vec::new();
         for (index, wrap) in self.wraps.iter().enumerate() {
-            let packed = self.packed(counts, index);
+            let packed = self.weighed(counts, index);
             if self.against(wrap, &packed).is_some() {
                 continue;
             }

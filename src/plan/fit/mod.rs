@@ -147,7 +147,7 @@ const SLICE_STEPS: u64 = 5;
 const LOADING_STEPS: u64 = 300;
 
 /// How much work may be spent: counts, not time, so that the answer is the same everywhere.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Budget {
     /// Constructive starts before the search.
     pub starts: u32,
@@ -170,6 +170,8 @@ impl Budget {
         };
         Self { starts: share(self.starts), nodes: self.nodes, late_starts: share(self.late_starts) }
     }
+    /// For what is only shown beside an answer.
+    pub const GLANCE: Self = Self { starts: 8, nodes: 0, late_starts: 0 };
     /// For tests that run unoptimised.
     pub const SMALL: Self = Self { starts: 8, nodes: 1_200, late_starts: 0 };
 }

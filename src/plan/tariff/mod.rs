@@ -29,9 +29,9 @@ pub struct Parcel<'a> {
 
 /// A service's answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Quoted {
+pub struct Quoted<'s> {
     /// As the tariff calls it; empty without zones.
-    pub zone: String,
+    pub zone: &'s str,
     /// The price.
     pub postage: Money,
     /// The weight that was charged, where that is the parcel's size and not what it weighs.
@@ -46,7 +46,7 @@ pub struct Quoted {
     pub above: Option<Money>,
 }
 
-impl Quoted {
+impl Quoted<'_> {
     /// All surcharges.
     pub fn surcharges_sum(&self) -> Money {
         self.surcharges.iter().map(|(_, amount)| *amount).fold(Money::new(0, self.postage.currency), |a, b| a + b)
@@ -58,16 +58,16 @@ impl Quoted {
 }
 
 /// The zone of a destination: the first rule that matches. Without rules everywhere is zone "".
-pub fn zone_of(service: &Service, to: &Destination) -> Option<String> {
+pub fn zone_of<'s>(service: &'s Service, to: &Destination) -> Option<&'s str> {
     if service.zones.is_empty() {
-        return Some(String::new());
+        return Some("");
     }
     let matches = |rule: &&ZoneRule| {
         let country = rule.countries.is_empty() || to.country.is_some_and(|c| rule.countries.contains(&c));
         let postcode = rule.postcodes.is_empty() || rule.postcodes.iter().any(|some| some.hold(&to.postcode_head));
         country && postcode
     };
-    service.zones.iter().find(matches).map(|rule| rule.zone.clone())
+    service.zones.iter().find(matches).map(|rule| rule.zone.as_str())
 }
 
 /// Is any side of `is` longer than the same rank of `most`, both sorted?
@@ -80,13 +80,13 @@ fn exceeds(is: &Dims, most: &Dims) -> bool {
 /// Weights count as predicted; a step's bound still belongs to it. In this order: the price, surcharges
 /// and discounts (shares are shares of the price), the minimum, tax, rounding. `currency` is that of
 /// free services.
-pub fn price(
-    service: &Service,
+pub fn price<'s>(
+    service: &'s Service,
     parcel: &Parcel<'_>,
     to: &Destination,
     on: Date,
     currency: Currency,
-) -> Result<Quoted, Refusal> {
+) -> Result<Quoted<'s>, Refusal> {
     let (from, until) = service.valid;
     if from.is_some_and(|from| on < from) || until.is_some_and(|until| on > until) {
         return Err(Refusal::Date(on));
@@ -106,7 +106,7 @@ pub fn price(
     let mut quoted = match service.price_on(on) {
         Price::Nothing => priced(zone, Money::new(0, currency)),
         Price::Fixed(prices) => {
-            let price = *prices.get(&zone).ok_or_else(|| Refusal::ZonePrice(zone.clone()))?;
+            let price = *prices.get(zone).ok_or_else(|| Refusal::ZonePrice(zone.to_owned()))?;
             priced(zone, price)
         }
         Price::ByWeight(steps) => {
@@ -119,50 +119,56 @@ pub fn price(
     Ok(quoted)
 }
 
-fn priced(zone: String, postage: Money) -> Quoted {
+fn priced(zone: &str, postage: Money) -> Quoted<'_> {
     Quoted { zone, postage, counts_as: None, surcharges: Vec::new(), below: None, ends: None, above: None }
 }
 
-fn by_weight(steps: &[WeightStep], zone: String, weight: Weight, counts_as: Option<Weight>) -> Result<Quoted, Refusal> {
+/// Asked thousands of times for one order: looks at each step once, and keeps none.
+fn by_weight<'s>(
+    steps: &[WeightStep],
+    zone: &'s str,
+    weight: Weight,
+    counts_as: Option<Weight>,
+) -> Result<Quoted<'s>, Refusal> {
     let charged = counts_as.unwrap_or(weight);
-    let mut of_zone: Vec<&WeightStep> = steps.iter().filter(|step| step.zone == zone).collect();
-    of_zone.sort_by_key(|step| step.up_to);
-    let Some(most) = of_zone.last() else { return Err(Refusal::ZonePrice(zone)) };
-    let Some(index) = of_zone.iter().position(|step| step.up_to >= charged) else {
+    let of_zone = || steps.iter().filter(|step| step.zone == zone);
+    let Some(step) = of_zone().filter(|step| step.up_to >= charged).min_by_key(|step| step.up_to) else {
+        let most = of_zone().map(|step| step.up_to).max().ok_or_else(|| Refusal::ZonePrice(zone.to_owned()))?;
         return Err(match counts_as {
-            Some(counts) => Refusal::CountsAs(most.up_to, counts),
-            None => Refusal::Weight(most.up_to, weight),
+            Some(counts) => Refusal::CountsAs(most, counts),
+            None => Refusal::Weight(most, weight),
         });
     };
-    let priced = Quoted { counts_as, ..priced(zone, measure::at_step(of_zone[index], charged)) };
+    let priced = Quoted { counts_as, ..priced(zone, measure::at_step(step, charged)) };
     // What is charged by size does not change with some grams, and in proportion there is no step.
-    if counts_as.is_some() || of_zone[index].for_each.is_some() {
+    if counts_as.is_some() || step.for_each.is_some() {
         return Ok(priced);
     }
-    let below = index.checked_sub(1).map(|i| (of_zone[i].up_to, measure::at_step(of_zone[i], of_zone[i].up_to)));
-    let above = of_zone.get(index + 1).map(|step| measure::at_step(step, step.up_to));
-    Ok(Quoted { below, ends: Some(of_zone[index].up_to), above, ..priced })
+    let told = |step: &WeightStep| (step.up_to, measure::at_step(step, step.up_to));
+    let below = of_zone().filter(|other| other.up_to < step.up_to).max_by_key(|step| step.up_to).map(told);
+    let above = of_zone().filter(|other| other.up_to > step.up_to).min_by_key(|step| step.up_to).map(told);
+    Ok(Quoted { below, ends: Some(step.up_to), above: above.map(|(_, price)| price), ..priced })
 }
 
-fn by_volume(
+fn by_volume<'s>(
     steps: &[VolumeStep],
-    zone: String,
+    zone: &'s str,
     parcel: &Parcel<'_>,
     side_step: Option<Length>,
-) -> Result<Quoted, Refusal> {
-    let mut of_zone: Vec<&VolumeStep> = steps.iter().filter(|step| step.zone == zone).collect();
-    of_zone.sort_by_key(|step| (step.up_to, step.soft_up_to));
-    let Some(most) = of_zone.last() else { return Err(Refusal::ZonePrice(zone)) };
+) -> Result<Quoted<'s>, Refusal> {
+    let of_zone = || steps.iter().filter(|step| step.zone == zone);
+    let most = of_zone().map(|step| step.up_to).max().ok_or_else(|| Refusal::ZonePrice(zone.to_owned()))?;
     let outer = measure::counted(parcel.outer, side_step);
-    let soft_most = of_zone.iter().filter_map(|step| step.soft_up_to).max().filter(|_| parcel.soft);
+    let soft_most = of_zone().filter_map(|step| step.soft_up_to).max().filter(|_| parcel.soft);
     let step = if let Some(soft_most) = soft_most {
         let sides = outer.sorted();
         let sum = sides[0] + sides[1];
-        let holds = |step: &&&VolumeStep| step.soft_up_to.is_some_and(|up_to| up_to >= sum);
-        of_zone.iter().find(holds).ok_or(Refusal::Soft(soft_most, sum))?
+        let holding = of_zone().filter(|step| step.soft_up_to.is_some_and(|up_to| up_to >= sum));
+        holding.min_by_key(|step| step.soft_up_to).ok_or(Refusal::Soft(soft_most, sum))?
     } else {
         let volume = outer.volume();
-        of_zone.iter().find(|step| step.up_to >= volume).ok_or(Refusal::Volume(most.up_to, volume))?
+        let holding = of_zone().filter(|step| step.up_to >= volume);
+        holding.min_by_key(|step| step.up_to).ok_or(Refusal::Volume(most, volume))?
     };
     Ok(priced(zone, step.price))
 }
@@ -199,7 +205,7 @@ pub fn least(service: &Service, to: &Destination, on: Date) -> Option<i64> {
     let zone = zone_of(service, to)?;
     let postage = match service.price_on(on) {
         Price::Nothing => 0,
-        Price::Fixed(prices) => prices.get(&zone)?.minor,
+        Price::Fixed(prices) => prices.get(zone)?.minor,
         Price::ByWeight(steps) => steps.iter().filter(|s| s.zone == zone).map(|s| s.price.minor).min()?,
         Price::ByVolume(steps) => steps.iter().filter(|s| s.zone == zone).map(|s| s.price.minor).min()?,
     };

@@ -8,14 +8,14 @@ use jiff::civil::Date;
 const WHOLE: i128 = 10_000;
 
 /// Adds all that applies, in the order of the file.
-pub fn add(service: &Service, quoted: &mut Quoted, parcel: &Parcel<'_>, to: &Destination, on: Date) {
-    let add = |name: String, minor: i64, quoted: &mut Quoted| {
+pub fn add(service: &Service, quoted: &mut Quoted<'_>, parcel: &Parcel<'_>, to: &Destination, on: Date) {
+    let add = |name: String, minor: i64, quoted: &mut Quoted<'_>| {
         if minor != 0 {
             quoted.surcharges.push((name, Money::new(minor, quoted.postage.currency)));
         }
     };
     for surcharge in &service.surcharges {
-        if applies(surcharge, &quoted.zone, parcel, to, on) {
+        if applies(surcharge, quoted.zone, parcel, to, on) {
             add(surcharge.name.clone(), amount(surcharge, quoted.postage.minor, on), quoted);
         }
     }
