@@ -69,7 +69,7 @@ fn quantities_of_the_sample_are_exact() {
         (SupplyUnit::Weight, 10_000 * NG_PER_G, 1000 * NG_PER_G, 1000 * NG_PER_G)
     );
     let road = workshop.service(&ServiceName::new("Road")).unwrap();
-    assert_eq!(road.surcharges[1].amount, SurchargeAmount::PerTenThousand(350));
+    assert_eq!(road.surcharges[2].amount, SurchargeAmount::PerTenThousand(350));
 }
 
 #[test]

@@ -170,8 +170,13 @@ fn containers_and_services_are_required_forbidden_and_preferred() {
         rule("b", "true", vec![Action::ForbidService(vec!["Letter".into()])]),
     ];
     let plan = plan_with(rules, &mug(), &[]);
-    assert_eq!(plan.questions[0].cause, Cause::NoService(mug().key));
+    assert_eq!(plan.questions[0].cause, Cause::RuleFailed("a / b".into()));
     assert!(plan.questions[0].what.contains("the rule \"b\" forbids it"), "{}", plan.questions[0].what);
+    // One rule alone may leave nothing, too.
+    let all = demo().services.iter().map(|service| service.name.clone()).collect();
+    let plan = plan_with(vec![rule("none", "true", vec![Action::ForbidService(all)])], &mug(), &[]);
+    assert_eq!(plan.questions[0].cause, Cause::NoService(mug().key));
+    assert!(plan.questions[0].what.contains("the rule \"none\" forbids it"), "{}", plan.questions[0].what);
 }
 
 #[test]
@@ -213,4 +218,92 @@ fn rules_about_parcels_see_the_planned_ones() {
     assert!(plan.parcels[0].cautions.contains(&"lift with care".to_owned()), "{:?}", plan.parcels[0].cautions);
     let plan = plan_with(vec![heavy], &mug(), &[]);
     assert!(plan.parcels[0].cautions.is_empty());
+}
+
+fn services(names: &[&str]) -> Vec<ServiceName> {
+    names.iter().map(|name| ServiceName::new(*name)).collect()
+}
+
+#[test]
+fn rules_that_always_meet_and_quarrel_are_told_on_load() {
+    let mut workshop = demo();
+    let one = |name: &str, when: &str, action: Action| rule(name, when, vec![action]);
+    let wants = one("by road", "order.gift", Action::RequireService(services(&["Road"])));
+    for (other, piece) in [
+        (one("no road", "order.gift", Action::ForbidService(services(&["Letter", "Road"]))), Some("forbids it")),
+        (one("no road", " order.gift ", Action::ForbidService(services(&["Road"]))), Some("forbids it")),
+        (one("letters", "true", Action::RequireService(services(&["Letter"]))), Some("requires Letter")),
+        // It may never happen together: the order decides.
+        (one("no road", "!order.gift", Action::ForbidService(services(&["Road"]))), None),
+        (one("not by letter", "order.gift", Action::ForbidService(services(&["Letter"]))), None),
+        (one("either", "order.gift", Action::RequireService(services(&["Letter", "Road"]))), None),
+    ] {
+        workshop.rules = vec![wants.clone(), other.clone()];
+        let told = rules::check(&workshop, &other);
+        assert_eq!(told.is_some(), piece.is_some(), "{told:?}");
+        assert!(piece.is_none_or(|piece| told.as_deref().is_some_and(|told| told.contains(piece))), "{told:?}");
+        // The first of the two is in order.
+        assert_eq!(rules::check(&workshop, &wants), None);
+    }
+    let itself = rule(
+        "both",
+        "order.gift",
+        vec![Action::RequireService(services(&["Road"])), Action::ForbidService(services(&["Road"]))],
+    );
+    workshop.rules = vec![itself.clone()];
+    assert!(rules::check(&workshop, &itself).is_some_and(|told| told.contains("forbids the same")));
+}
+
+#[test]
+fn rules_that_quarrel_about_one_order_ask_with_both_names() {
+    let quarrel = || {
+        vec![
+            rule("by road", "order.quantity > 0", vec![Action::RequireService(services(&["Road"]))]),
+            rule(
+                "no road for mugs",
+                "lines.exists(l, l.sku == 'MUG-TG')",
+                vec![Action::ForbidService(services(&["Road"]))],
+            ),
+        ]
+    };
+    let plan = plan_with(quarrel(), &mug(), &[]);
+    let [question] = &plan.questions[..] else { panic!("{:?}", plan.questions) };
+    assert!(question.what.contains("\"by road\" requires Road") && question.what.contains("no road for mugs"));
+    assert_eq!(question.cause.to_string(), "rule-failed:by road / no road for mugs");
+    assert!(plan.parcels.is_empty());
+    let plan = plan_with(quarrel(), &order(&[("POT-1", 1)]), &[]);
+    assert!(plan.questions.is_empty() && plan.parcels[0].service.as_str() == "Road", "{plan:?}");
+}
+
+#[test]
+fn a_dry_run_tells_what_each_condition_looked_at() {
+    let mut workshop = demo();
+    workshop.rules = vec![
+        rule("gifts", "order.gift && order.country == 'QS'", vec![Action::Urgent]),
+        rule("mugs", "goods.exists(g, g.sku == 'MUG-TG' && g.quantity > 1)", vec![Action::Urgent]),
+        rule("heavy", "parcel.grams > 15000", vec![Action::Urgent]),
+    ];
+    let planner = Planner::new(&workshop);
+    let (order, shelf) = (order(&[("MUG-TG", 2), ("POT-1", 1)]), Shelf::default());
+    let plan = planner.decide(&order, &workshop, &shelf, &BTreeSet::new(), &pins());
+    let tried = planner.try_rules(&order, &workshop, &shelf, &plan);
+    let told: Vec<_> = tried
+        .iter()
+        .map(|(parcel, tried)| (*parcel, tried.rule.name.as_str(), tried.verdict.clone(), tried.seen.clone()))
+        .collect();
+    let fact = |name: &str, value: &str| (name.to_owned(), value.to_owned());
+    let grams = plan.parcels[0].weight.g_up().to_string();
+    assert_eq!(
+        told,
+        [
+            (None, "gifts", rules::Verdict::Not, vec![fact("order.gift", "no"), fact("order.country", "QS")]),
+            (
+                None,
+                "mugs",
+                rules::Verdict::Applies,
+                vec![fact("goods.sku", "MUG-TG, POT-1"), fact("goods.quantity", "2, 1")]
+            ),
+            (Some(1), "heavy", rules::Verdict::Not, vec![fact("parcel.grams", &grams)]),
+        ]
+    );
 }

@@ -2,7 +2,7 @@
 
 use super::goods::Goods;
 use crate::model::*;
-use crate::plan::rules::{Rules, Verdict, facts};
+use crate::plan::rules::{Rules, Verdict, conflict, facts};
 use std::collections::BTreeSet;
 
 /// Everything that rules which apply have said.
@@ -209,6 +209,30 @@ impl House {
         plan.rules = self.applied;
         plan.urgent = self.urgent;
     }
+}
+
+/// Rules that apply to the same order and cannot both have their way: a person decides which.
+pub fn conflicts(house: &House, workshop: &Workshop, accepted: &BTreeSet<String>) -> Vec<Question> {
+    let applied: Vec<&Rule> =
+        house.applied.iter().filter_map(|name| workshop.rules.iter().find(|rule| rule.name == *name)).collect();
+    let mut questions = Vec::new();
+    for (index, first) in applied.iter().enumerate() {
+        for second in &applied[index + 1..] {
+            let Some(what) = conflict::between(first, second) else { continue };
+            let cause = Cause::RuleFailed(format!("{} / {}", first.name, second.name));
+            if !accepted.contains(&cause.to_string()) {
+                questions.push(Question {
+                    what: format!("{what}: no parcel could obey both"),
+                    remedy: format!(
+                        "change one of them in rules.toml ({}, {}) and reload; then: dawnslip decide {cause} retry",
+                        first.place, second.place
+                    ),
+                    cause,
+                });
+            }
+        }
+    }
+    questions
 }
 
 /// The services that come into question: the one asked for, else all that need not be asked

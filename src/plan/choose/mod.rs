@@ -162,6 +162,7 @@ impl Planner {
         if let Some(date) = order.not_before.filter(|date| *date > pins.hand_over) {
             plan.waits.push(Wait::Date(date));
         }
+        plan.questions.extend(house::conflicts(&house, workshop, accepted));
         let in_the_way = self.stands_in_the_way(order, &goods);
         plan.questions.append(&mut goods.questions);
         plan.questions.extend(in_the_way);

@@ -52,6 +52,11 @@ pub trait Ask {
     fn decide(&mut self, counts: &[u32], wrap: usize) -> Decided;
     /// A lower bound on the cost of any parcel whatever; `None` if no parcel is possible.
     fn least_parcel(&self) -> Option<i64>;
+    /// A lower bound on the cost of all parcels of a set together, by what they hold at most; nothing
+    /// where that is not known.
+    fn least_by_room(&self, _counts: &[u32]) -> i64 {
+        0
+    }
 }
 
 /// One parcel of the answer.
@@ -86,13 +91,14 @@ pub fn split(counts: &[u32], ask: &mut dyn Ask) -> Split {
     let Some(least) = ask.least_parcel() else {
         return Split { parts: None, least_possible: 0, proved: true };
     };
+    let two = (2 * least).max(ask.least_by_room(counts));
     // One parcel that costs no more than two could ever: nothing else needs to be looked at.
     let mut fits_left = FITS_MAX;
     let mut skipped = None;
     let whole = cheapest_of(counts, ask, &mut fits_left, &mut skipped);
     let pieces: u32 = counts.iter().sum();
     if let Some(how) = &whole
-        && (how.cost <= 2 * least || pieces == 1)
+        && (how.cost <= two || pieces == 1)
     {
         let least_possible = skipped.unwrap_or(how.cost).min(how.cost);
         let proved = least_possible == how.cost;
@@ -101,7 +107,7 @@ pub fn split(counts: &[u32], ask: &mut dyn Ask) -> Split {
     if pairs(counts) <= PAIRS_MAX {
         Table::new(counts, ask).run(ask, fits_left)
     } else {
-        by_filling(counts, ask, whole, least, skipped, fits_left)
+        by_filling(counts, ask, whole, two, skipped, fits_left)
     }
 }
 
@@ -342,7 +348,7 @@ fn by_filling(
     counts: &[u32],
     ask: &mut dyn Ask,
     whole: Option<Candidate>,
-    least: i64,
+    two: i64,
     skipped: Option<i64>,
     mut fits_left: u32,
 ) -> Split {
@@ -353,7 +359,7 @@ fn by_filling(
         (Some(how), Some(s)) => Some(how.cost.min(s)),
         (None, s) => s,
     };
-    let bound = one.map_or(2 * least, |cost| cost.min(2 * least));
+    let bound = one.map_or(two, |cost| cost.min(two));
     let mut wraps: Vec<usize> = ask.candidates(&one_of_first(counts)).iter().map(|c| c.wrap).collect();
     wraps.sort_unstable();
     wraps.dedup();

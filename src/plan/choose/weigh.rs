@@ -127,6 +127,17 @@ impl Weighing<'_> {
         None
     }
 
+    /// Wraps that the rules allow.
+    fn open_wraps(&self) -> impl Iterator<Item = &Wrap<'_>> {
+        self.wraps.iter().filter(|wrap| self.limits.against_containers(wrap.containers()).is_none())
+    }
+
+    /// The least that any service asks for anything.
+    fn least_service(&self) -> Option<i64> {
+        let allowed = self.services.iter().filter(|service| self.limits.against_service(service).is_none());
+        allowed.filter_map(|service| tariff::least(service, &self.order.destination, self.on)).min()
+    }
+
     /// How a kind is called in a sentence.
     pub fn name(&self, kind: usize) -> String {
         self.kinds.get(kind).map_or_else(|| "a piece".to_owned(), Kind::spoken)
@@ -164,16 +175,25 @@ impl Ask for Weighing<'_> {
     }
 
     fn least_parcel(&self) -> Option<i64> {
-        let of_services = self
-            .services
-            .iter()
-            .filter(|service| self.limits.against_service(service).is_none())
-            .filter_map(|service| tariff::least(service, &self.order.destination, self.on));
-        let of_wraps = self
-            .wraps
-            .iter()
-            .filter(|wrap| self.limits.against_containers(wrap.containers()).is_none())
-            .map(|wrap| wrap.containers().map(|container| container.cost.minor).sum::<i64>());
-        Some(of_services.min()? + of_wraps.min()?)
+        Some(self.least_service()? + self.open_wraps().map(own_cost).min()?)
     }
+
+    /// Each wrap holds at most its room, and so costs at least so much for each cubic millimetre of goods.
+    fn least_by_room(&self, counts: &[u32]) -> i64 {
+        let Some(service) = self.least_service() else { return 0 };
+        let goods: i128 = self.kinds.iter().zip(counts).map(|(kind, n)| kind.piece.volume() * i128::from(*n)).sum();
+        let least = self.open_wraps().map(|wrap| {
+            let room: i128 = wrap.room().iter().map(|side| i128::from((*side).max(0))).product();
+            // A person may know that it holds more.
+            let is_sure = wrap.container.holds.iter().all(|hint| !hint.trust);
+            let cost = i128::from(service + own_cost(wrap)).max(0);
+            if is_sure && room > 0 { (cost * goods + room - 1) / room } else { 0 }
+        });
+        least.min().and_then(|least| i64::try_from(least).ok()).unwrap_or(0)
+    }
+}
+
+/// Of the containers themselves.
+fn own_cost(wrap: &Wrap<'_>) -> i64 {
+    wrap.containers().map(|container| container.cost.minor).sum()
 }

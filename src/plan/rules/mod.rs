@@ -7,6 +7,7 @@
 //! [`DEPTH_MAX`] high.
 
 mod compared;
+pub mod conflict;
 pub mod facts;
 mod seen;
 
@@ -286,6 +287,9 @@ pub fn check(workshop: &Workshop, rule: &Rule) -> Option<String> {
     {
         return Some(complaint);
     }
+    if let Some(conflict) = conflict_on_load(workshop, rule) {
+        return Some(conflict);
+    }
     let rules = Rules::new(std::slice::from_ref(rule));
     for facts in facts::samples(workshop) {
         let asked = if condition.asks_parcel { rules.about_parcel(&facts) } else { rules.about_order(&facts) };
@@ -294,6 +298,14 @@ pub fn check(workshop: &Workshop, rule: &Rule) -> Option<String> {
         }
     }
     None
+}
+
+/// A conflict within the rule, or with one before it that applies at the same time.
+fn conflict_on_load(workshop: &Workshop, rule: &Rule) -> Option<String> {
+    let before = workshop.rules.iter().take_while(|other| other.name != rule.name);
+    let met = before.filter(|other| conflict::together(other, rule)).find_map(|other| conflict::between(other, rule));
+    let what = conflict::between(rule, rule).or(met)?;
+    Some(format!("{what}: no parcel could obey both"))
 }
 
 /// A name that a condition compares with and that nothing in the workshop has.
