@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 
 const DAY: Date = date(2026, 11, 25);
 
-fn on(day: Date, service: &Service, soft: bool, outer: Dims, weight: Weight) -> Result<Quoted, Refusal> {
+fn on(day: Date, service: &Service, soft: bool, outer: Dims, weight: Weight) -> Result<Quoted<'_>, Refusal> {
     let own = ContainerName::new("Small");
     let parcel = Parcel { outermost: &own, carriers: false, soft, outer, weight };
     price(service, &parcel, &order(&[]).destination, day, Currency::EUR)

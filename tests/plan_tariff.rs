@@ -8,7 +8,7 @@ use jiff::civil::date;
 use plan_bench::*;
 use std::collections::BTreeMap;
 
-fn asked(service: &Service, outer: Dims, weight: Weight) -> Result<Quoted, Refusal> {
+fn asked(service: &Service, outer: Dims, weight: Weight) -> Result<Quoted<'_>, Refusal> {
     let own = ContainerName::new("Small");
     let parcel = Parcel { outermost: &own, carriers: false, soft: false, outer, weight };
     price(service, &parcel, &order(&[]).destination, date(2026, 11, 25), Currency::EUR)

@@ -118,6 +118,7 @@ fn service(
         outer_max: table.written("outer_max").map(|given| given.value),
         outer_min: table.written("outer_min").map(|given| given.value),
         no_post_box: table.yes("no_post_box"),
+        refuses: refuses(table),
         price,
         later,
         minimum: table.entry("minimum").and_then(|entry| table.money_in(&entry, around.currency)).map(|m| m.value),
@@ -129,6 +130,18 @@ fn service(
         valid: (valid.0, valid.1.map(|given| given.value)),
         prints: prints(table),
     }
+}
+
+/// Contents that the service does not carry.
+fn refuses(table: &Section<'_>) -> Vec<Refused> {
+    let read = |refused: &Section<'_>| {
+        if !refused.has("danger") {
+            refused.missing("danger", "\"lithium\"");
+        }
+        let countries = refused.written_list::<CountryCode>("countries").into_iter().map(|given| given.value).collect();
+        Some(Refused { danger: refused.text("danger")?.value, countries })
+    };
+    table.list("refuses", &shape::REFUSES).iter().filter_map(read).collect()
 }
 
 /// What prints beside the slip.

@@ -23,7 +23,7 @@ macro_rules! shapes {
 shapes! {
     WORKSHOP = "workshop.toml", "the workshop", [
         "name", "language", "time_zone", "currency", "country", "sender", "decimal_mark", "dates", "retention",
-        "labour_per_parcel", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card", "day", "listen", "limits", "backups",
+        "labour_per_parcel", "heavy_above", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card", "day", "listen", "limits", "backups",
     ];
     DAY = "workshop.toml", "the day", [
         "pick_list_at", "closed_weekdays", "closed_dates", "parcels_a_day", "quiet", "burst",
@@ -73,8 +73,9 @@ shapes! {
     SERVICE = "services.toml", "a service", [
         "asked_as", "only_when_asked", "collect", "containers", "weight_max", "longest_max", "length_and_girth_max",
         "side_step", "dimensional", "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "later",
-        "minimum", "zones", "surcharge", "vat", "round_to", "round", "contract", "valid_from", "valid_until", "prints",
+        "minimum", "zones", "refuses", "surcharge", "vat", "round_to", "round", "contract", "valid_from", "valid_until", "prints",
     ];
+    REFUSES = "services.toml", "refused contents", ["danger", "countries"];
     LATER = "services.toml", "later prices", ["from", "price", "tariff", "by"];
     DIMENSIONAL = "services.toml", "size as weight", ["size", "weighs", "above", "side_step", "sides", "weight_step"];
     SURCHARGE = "services.toml", "a surcharge", [

@@ -67,6 +67,7 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         retention_days: retention,
         backups: read_backups(section.sub("backups", &shape::BACKUPS).as_ref(), retention),
         labour: section.money("labour_per_parcel", currency).map(|given| given.value),
+        heavy_above: section.written("heavy_above").map_or(HEAVY, |given| given.value),
         listeners: listeners(section, base),
         limits: read_limits(limits.as_ref()),
         sources: BTreeMap::new(),
@@ -90,6 +91,10 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         files: BTreeMap::new(),
     }
 }
+
+/// The load constant of the revised NIOSH lifting equation: what one person lifts at most where all else is ideal
+/// (NIOSH 94-110, rev. 9/2021: 51 lb or 23 kg).
+const HEAVY: Weight = Weight::from_g(23_000);
 
 /// How a logo's greys may print.
 const TONES: [(&str, Tone); 3] = [("line", Tone::Line), ("diffused", Tone::Diffused), ("ordered", Tone::Ordered)];

@@ -35,6 +35,8 @@ pub struct Service {
     pub outer_min: Option<Dims>,
     /// Does not deliver to post boxes.
     pub no_post_box: bool,
+    /// Contents that it does not carry.
+    pub refuses: Vec<Refused>,
     /// How it is priced, until the first of `later`.
     pub price: Price,
     /// Prices in place of that from a day on; days rise.
@@ -75,6 +77,7 @@ impl Service {
             outer_max: None,
             outer_min: None,
             no_post_box: false,
+            refuses: Vec::new(),
             price: Price::Nothing,
             later: Vec::new(),
             minimum: None,
@@ -91,6 +94,23 @@ impl Service {
     /// The prices that count on a day.
     pub fn price_on(&self, day: Date) -> &Price {
         self.later.iter().rev().find(|(from, _)| *from <= day).map_or(&self.price, |(_, price)| price)
+    }
+}
+
+/// Contents that a service does not carry.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Refused {
+    /// What stands in a product's dangerous-goods words, upper and lower case alike.
+    pub danger: String,
+    /// Only to these countries; empty: to any.
+    pub countries: Vec<CountryCode>,
+}
+
+impl Refused {
+    /// Does this keep a product with such words away from there?
+    pub fn keeps_away(&self, danger: &str, to: Option<CountryCode>) -> bool {
+        danger.to_lowercase().contains(&self.danger.to_lowercase())
+            && (self.countries.is_empty() || to.is_some_and(|country| self.countries.contains(&country)))
     }
 }
 

@@ -36,6 +36,8 @@ pub struct Workshop {
     pub backups: Backups,
     /// Minutes of labour per parcel times wage: shown apart, never part of the choice unless set.
     pub labour: Option<Money>,
+    /// Parcels heavier than this are lifted by two.
+    pub heavy_above: Weight,
     /// Where to listen.
     pub listeners: Listeners,
     /// Limits of intake.

@@ -39,6 +39,7 @@ pub fn empty() -> Workshop {
         retention_days: 90,
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
+        heavy_above: Weight::from_g(23_000),
         listeners: Listeners { intake: loopback, desk: loopback, desk_token: None, desk_hosts: vec![] },
         limits: Limits {
             body_bytes: 1024,

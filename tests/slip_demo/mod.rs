@@ -190,6 +190,7 @@ pub fn workshop() -> Workshop {
         retention_days: 365,
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
+        heavy_above: Weight::from_g(23_000),
         listeners: Listeners {
             intake: "127.0.0.1:0".parse().unwrap(),
             desk: "127.0.0.1:0".parse().unwrap(),

@@ -74,10 +74,9 @@ pub fn alternatives(
         why: why.clone(),
     }));
     for (index, service) in services.iter().enumerate() {
-        let why = match weighing.limits.against_service(service) {
-            Some(why) => Some(why.to_owned()),
-            None => refusal(weighing, index, &carrying),
-        };
+        let why = (weighing.limits.against_service(service).map(str::to_owned))
+            .or_else(|| weighing.against_contents(&counts, index))
+            .or_else(|| refusal(weighing, index, &carrying));
         refused.extend(why.map(|why| Alternative { what: service.name.to_string(), cost: None, parts: None, why }));
     }
     dearer.extend(refused);
@@ -200,11 +199,11 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
     let mut reasons: Vec<String> = Vec::new();
     for service in 0..weighing.services.len() {
         let counts: Vec<u32> = (0..weighing.kinds.len()).map(|k| u32::from(k == 0)).collect();
+        let all: Vec<u32> = weighing.kinds.iter().map(Kind::count).collect();
         let carrying: Vec<_> = (0..weighing.wraps.len()).map(|w| (w, weighing.weighed(&counts, w))).collect();
-        let why = match weighing.limits.against_service(weighing.services[service]) {
-            Some(why) => Some(why.to_owned()),
-            None => refusal(weighing, service, &carrying),
-        };
+        let why = (weighing.limits.against_service(weighing.services[service]).map(str::to_owned))
+            .or_else(|| weighing.against_contents(&all, service))
+            .or_else(|| refusal(weighing, service, &carrying));
         if let Some(why) = why {
             reasons.push(format!("{}: {why}", weighing.services[service].name));
         }

@@ -62,6 +62,10 @@ fn parcel(
             cautions.push(format!("{} contains {}", product.name, product.allergens.join(", ")));
         }
     }
+    if packed.weight > weighing.workshop.heavy_above {
+        let most = short(weighing.workshop.heavy_above);
+        cautions.push(format!("heavy, more than {most}: two people lift it; local rules count"));
+    }
     notes.extend(house.notes.iter().cloned());
     cautions.extend(house.cautions.iter().cloned());
     if let Some(ends) = ends.filter(|ends| packed.weight + tolerance > *ends) {

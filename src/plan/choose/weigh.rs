@@ -106,6 +106,18 @@ impl Weighing<'_> {
         }
     }
 
+    /// Contents that keep a service away from a set.
+    pub fn against_contents(&self, counts: &[u32], service: usize) -> Option<String> {
+        let refuses = &self.services[service].refuses;
+        let present = self.kinds.iter().zip(counts).filter(|(_, count)| **count > 0);
+        let refused = present.filter_map(|(kind, _)| {
+            let danger = kind.product.danger.as_deref()?;
+            let kept = refuses.iter().any(|refused| refused.keeps_away(danger, self.order.destination.country));
+            kept.then(|| format!("does not carry {} ({danger}); the carrier's own list counts", kind.product.name))
+        });
+        refused.into_iter().next()
+    }
+
     /// Why a wrap may not carry this, geometry and services apart.
     pub fn against(&self, wrap: &Wrap<'_>, packed: &Weighed) -> Option<String> {
         if let Some(why) = self.limits.against_containers(wrap.containers()) {
@@ -147,15 +159,18 @@ impl Weighing<'_> {
 impl Ask for Weighing<'_> {
     fn candidates(&mut self, counts: &[u32]) -> Vec<Candidate> {
         let mut all = Vec::new();
+        let taken: Vec<bool> = (0..self.services.len())
+            .map(|service| {
+                self.limits.against_service(self.services[service]).is_none()
+                    && self.against_contents(counts, service).is_none()
+            })
+            .collect();
         for (index, wrap) in self.wraps.iter().enumerate() {
             let packed = self.weighed(counts, index);
             if self.against(wrap, &packed).is_some() {
                 continue;
             }
-            for service in 0..self.services.len() {
-                if self.limits.against_service(self.services[service]).is_some() {
-                    continue;
-                }
+            for service in (0..self.services.len()).filter(|service| taken[*service]) {
                 if let Ok(quoted) = self.quoted(&packed, index, service) {
                     let cost = quoted.total() + packed.container_cost + packed.supplies_cost;
                     all.push(Candidate { cost: cost.minor, volume: wrap.outer.volume().nm3, wrap: index, service });
