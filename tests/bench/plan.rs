@@ -42,6 +42,8 @@ const THINGS: [(Sides, i64); 10] = [
 ];
 const SERVICES: usize = 12;
 const UNITS_MAX: u64 = 12;
+/// Orders of a large day, the same some hundreds again and again.
+const MANY: usize = 10_000;
 
 fn main() {
     support::on_a_large_stack(bench);
@@ -184,6 +186,26 @@ fn bench() {
     assert_eq!(ordinary.len(), count, "each message is one order");
     println!("orders                       count   p50 ms   p99 ms   max ms   proved   of the baseline: p50, p99");
     report("sample", plan_all(&sample, &ordinary), None);
+    let many: Vec<Order> = ordinary.iter().cycle().take(MANY).cloned().collect();
+    let seconds = |threads: usize| {
+        // One planner for all: what one thread has found out, the others need not.
+        let planner = Planner::new(&sample);
+        let begin = Instant::now();
+        std::thread::scope(|scope| {
+            for part in many.chunks(many.len().div_ceil(threads)) {
+                let (planner, sample) = (&planner, &sample);
+                let plan = move || {
+                    for order in part {
+                        planner.decide(order, sample, &Shelf::default(), &BTreeSet::new(), &pins());
+                    }
+                };
+                std::thread::Builder::new().stack_size(64 << 20).spawn_scoped(scope, plan).expect("a thread");
+            }
+        });
+        begin.elapsed().as_secs_f64()
+    };
+    let (one, two) = (seconds(1), seconds(2));
+    println!("sample, {MANY} orders: {one:.1} s on one thread, {two:.1} s on two ({:.2} times)", one / two);
 
     let large = large();
     let mut chance = Chance(2026);
