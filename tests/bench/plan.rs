@@ -188,12 +188,12 @@ fn bench() {
     report("sample", plan_all(&sample, &ordinary), None);
     let many: Vec<Order> = ordinary.iter().cycle().take(MANY).cloned().collect();
     let seconds = |threads: usize| {
-        // One planner for all: what one thread has found out, the others need not.
+        // One memory for all: what one thread has found out, the others need not.
         let planner = Planner::new(&sample);
         let begin = Instant::now();
         std::thread::scope(|scope| {
             for part in many.chunks(many.len().div_ceil(threads)) {
-                let (planner, sample) = (&planner, &sample);
+                let (planner, sample) = (planner.clone(), &sample);
                 let plan = move || {
                     for order in part {
                         planner.decide(order, sample, &Shelf::default(), &BTreeSet::new(), &pins());
