@@ -8,7 +8,20 @@ pub const GROUPS: [(&str, &[&str]); 3] = [
     ("For the bench", &["status", "picklist", "order", "packed", "unpack", "reprint", "label", "start-packing"]),
     (
         "For the owner",
-        &["orders", "decide", "hold", "release", "cancel", "ready", "nosuch", "handed-over", "forget", "quote", "fit"],
+        &[
+            "orders",
+            "decide",
+            "hold",
+            "release",
+            "cancel",
+            "ready",
+            "nosuch",
+            "handed-over",
+            "forget",
+            "quote",
+            "fit",
+            "compare",
+        ],
     ),
     (
         "For the machine",

@@ -8,6 +8,9 @@ mod bulk;
 mod cancel;
 mod check;
 pub mod client;
+mod compare;
+pub mod compare_orders;
+pub mod crew;
 mod decide;
 mod export;
 mod fit;
@@ -118,6 +121,7 @@ pub enum Command {
     HandedOver(handed_over::HandedOver),
     Quote(QuoteOptions),
     Fit(fit::FitOptions),
+    Compare(compare::Compare),
     Run(run::Run),
     Rehearse(RehearseOptions),
     Check(check::Check),
@@ -179,6 +183,7 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::HandedOver(args) => args.run(at, screen),
         Command::Quote(args) => wiring::quote(at, screen, args),
         Command::Fit(args) => args.run(at, screen),
+        Command::Compare(args) => args.run(at, screen),
         Command::Run(args) => args.run(at),
         Command::Rehearse(args) => rehearse::rehearse(at, args),
         Command::Check(args) => args.run(at),

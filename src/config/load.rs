@@ -96,6 +96,11 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
     unused_contracts(&house, &contracts, &read_services);
     refuse_unknown_files(files, &read_services.tables, &found);
     meant.services = read_services.usable;
+    let place = |service: &Service| names.services.iter().position(|name| name == service.name.as_str());
+    let absent =
+        read_services.without_contract.into_iter().map(|service| (place(&service).unwrap_or(usize::MAX), service));
+    meant.contracts =
+        Contracts { has: contracts.iter().map(|given| given.value.clone()).collect(), absent: absent.collect() };
     let rule_text = files.get("rules.toml").map_or("", String::as_str);
     let rules = rules::read(&rule_table, rule_text, &names, currency);
     meant.rules = rules.iter().map(|(rule, _)| rule.clone()).collect();
@@ -151,7 +156,7 @@ fn parse<'f>(files: &'f Files, found: &Findings) -> Parsed<'f> {
     parsed
 }
 
-fn syntax(file: &str, text: &str, error: &Error) -> Complaint {
+pub(super) fn syntax(file: &str, text: &str, error: &Error) -> Complaint {
     let span = error.span().unwrap_or(text.len()..text.len());
     if error.message().starts_with("duplicate key") {
         let name = text.get(span.clone()).unwrap_or("").trim();
@@ -165,7 +170,7 @@ fn syntax(file: &str, text: &str, error: &Error) -> Complaint {
     Complaint::new(file, span, "this is not TOML", error.message())
 }
 
-fn keys_of(section: &Section<'_>, key: &str) -> Vec<String> {
+pub(super) fn keys_of(section: &Section<'_>, key: &str) -> Vec<String> {
     match section.entry(key).map(|entry| entry.value) {
         Some(toml::de::DeValue::Table(table)) => {
             super::draft::in_order(table).into_iter().map(|entry| entry.key.value).collect()

@@ -6,6 +6,7 @@
 //! Two steps: [`draft`] keeps what is written together with where it is written; one file
 //! a subject (`workshop`, `sources`, `products`, ...) turns that into what is meant.
 
+mod candidates;
 mod cards;
 mod complaint;
 mod currency;
@@ -30,6 +31,7 @@ mod values;
 mod words;
 mod workshop;
 
+pub use candidates::with_candidates;
 pub use complaint::{COMPLAINTS_MAX, Colour, Complaint, Complaints};
 pub use folder::{FILE_BYTES_MAX, FILES_MAX, Files, ReadError, embedded, read_folder};
 pub use load::{CardTrouble, Checks, load, load_with};

@@ -76,6 +76,7 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         supplies: Vec::new(),
         every_parcel: Vec::new(),
         services: Vec::new(),
+        contracts: Contracts::default(),
         rules: Vec::new(),
         printers: Vec::new(),
         routes: BTreeMap::new(),

@@ -54,6 +54,8 @@ pub struct Workshop {
     pub every_parcel: Vec<SupplyUse>,
     /// Services, in file order.
     pub services: Vec<Service>,
+    /// Contracts, and the services that wait for one.
+    pub contracts: Contracts,
     /// Rules, in file order.
     pub rules: Vec<Rule>,
     /// Printers, in file order; the first is the default.
@@ -72,6 +74,15 @@ pub struct Workshop {
     pub logo: Option<LogoFile>,
     /// The files as read, name (relative) and text: kept beside every plan that used them.
     pub files: BTreeMap<String, String>,
+}
+
+/// Price lists that one has or has not.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Contracts {
+    /// Those that the workshop has.
+    pub has: Vec<String>,
+    /// Services whose contract it does not have, each with its place among all services of the file.
+    pub absent: Vec<(usize, Service)>,
 }
 
 /// Where the workshop's drawing lies and how it is printed.

@@ -4,6 +4,7 @@
 //! May touch: its arguments. Never: I/O, clocks, async, randomness.
 
 pub mod choose;
+pub mod compare;
 pub mod fit;
 pub mod rules;
 pub mod tariff;

@@ -54,6 +54,7 @@ pub fn empty() -> Workshop {
         supplies: vec![],
         every_parcel: vec![],
         services: vec![],
+        contracts: Contracts::default(),
         rules: vec![],
         printers: vec![],
         routes: BTreeMap::new(),

@@ -80,12 +80,31 @@ pub struct Planner {
     rules: Rules,
     budget: Budget,
     memory: Memory,
+    explains: Explains,
+}
+
+/// Is a plan to say what else was weighed?
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Explains {
+    Everything,
+    Nothing,
 }
 
 impl Planner {
     /// Compiles the rules.
     pub fn new(workshop: &Workshop) -> Self {
-        Self { rules: Rules::new(&workshop.rules), budget: Budget::USUAL, memory: Memory::default() }
+        Self {
+            rules: Rules::new(&workshop.rules),
+            budget: Budget::USUAL,
+            memory: Memory::default(),
+            explains: Explains::Everything,
+        }
+    }
+
+    /// The same without what else was weighed and what would change it: for many orders at once,
+    /// of which only the parcels count.
+    pub fn without_explanation(self) -> Self {
+        Self { explains: Explains::Nothing, ..self }
     }
 
     /// The same with another budget for each fit.
@@ -233,12 +252,16 @@ impl Planner {
                 plan.cost = plan.parcels.iter().map(|p| p.cost.total()).reduce(|a, b| a + b);
                 let least_possible = Money::new(split.least_possible, workshop.currency);
                 plan.verdict = if split.proved { Verdict::Proved } else { Verdict::BestFound { least_possible } };
-                plan.what_would_change = explain::what_would_change(&mut weighing, parts);
-                plan.what_would_change.extend(notes);
+                if self.explains == Explains::Everything {
+                    plan.what_would_change = explain::what_would_change(&mut weighing, parts);
+                    plan.what_would_change.extend(notes);
+                }
             }
             None => plan.questions.push(explain::why_nothing(&mut weighing, split.proved)),
         }
-        plan.alternatives = explain::alternatives(&mut weighing, split.parts.as_deref(), &out);
+        if self.explains == Explains::Everything {
+            plan.alternatives = explain::alternatives(&mut weighing, split.parts.as_deref(), &out);
+        }
         parcels::ask_rules(&self.rules, order, workshop, goods, plan, house);
     }
 }

@@ -2,7 +2,7 @@
 
 mod told;
 
-pub use told::{table, to_json, verdict_in_words, wait_in_words};
+pub use told::{spoken, table, to_json, verdict_in_words, wait_in_words};
 
 use crate::model::*;
 use crate::plan::choose::{Overrides, Planner, Shelf};

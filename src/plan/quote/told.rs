@@ -99,7 +99,8 @@ pub fn verdict_in_words(plan: &Plan) -> String {
     }
 }
 
-fn spoken(parcel: &PlannedParcel, workshop: &Workshop) -> String {
+/// `Medium by Road`, `Medium in a Skipper`.
+pub fn spoken(parcel: &PlannedParcel, workshop: &Workshop) -> String {
     let what = match &parcel.inside {
         None => parcel.container.to_string(),
         Some(around) => format!("{} in a {around}", parcel.container),

@@ -1,0 +1,102 @@
+//! One order in one situation.
+
+use super::Situation;
+use crate::model::*;
+use crate::plan::choose::{Planner, Shelf};
+use crate::plan::quote;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A situation with its rules compiled.
+pub struct Ready {
+    workshop: Workshop,
+    planner: Planner,
+    pins: Pins,
+}
+
+impl Ready {
+    /// Compiles the rules.
+    pub fn new(situation: &Situation) -> Self {
+        let workshop = situation.workshop.clone();
+        let pins = Pins {
+            order_version: 1,
+            revision: None,
+            config: workshop.digest.clone(),
+            stock: 0,
+            hand_over: situation.on,
+        };
+        Self { planner: Planner::new(&workshop).without_explanation(), workshop, pins }
+    }
+}
+
+/// One order that is to be planned in one situation.
+pub struct Job<'a> {
+    ready: &'a Ready,
+    order: &'a Order,
+    shelf: Shelf,
+}
+
+impl<'a> Job<'a> {
+    /// With everything on the shelf.
+    pub fn new(ready: &'a Ready, order: &'a Order) -> Self {
+        Self { ready, order, shelf: Shelf::default() }
+    }
+
+    /// Without these containers.
+    pub fn without(ready: &'a Ready, order: &'a Order, gone: impl Iterator<Item = ContainerName>) -> Self {
+        let shelf = Shelf { containers_left: gone.map(|name| (name, 0)).collect(), ..Shelf::default() };
+        Self { ready, order, shelf }
+    }
+
+    /// Plans it; nothing where there are no parcels.
+    pub fn run(&self) -> Option<Sent> {
+        let Ready { workshop, planner, pins } = self.ready;
+        let plan = planner.decide(self.order, workshop, &self.shelf, &BTreeSet::new(), pins);
+        Sent::of(&plan, workshop)
+    }
+}
+
+/// How an order goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sent {
+    /// `Medium by Road`, `2 x Medium by Road + Small by Letter`.
+    pub way: String,
+    /// What it costs.
+    pub cost: CostParts,
+    /// Its parcels, by service.
+    pub services: BTreeMap<ServiceName, i64>,
+    /// And by container.
+    pub containers: BTreeMap<ContainerName, i64>,
+    /// No cheaper way exists.
+    pub proved: bool,
+}
+
+impl Sent {
+    fn of(plan: &Plan, workshop: &Workshop) -> Option<Self> {
+        let mut cost: Option<CostParts> = None;
+        let mut ways: BTreeMap<String, i64> = BTreeMap::new();
+        let (mut services, mut containers) = (BTreeMap::new(), BTreeMap::new());
+        for parcel in &plan.parcels {
+            let one = &parcel.cost;
+            cost = Some(cost.map_or(*one, |sum| CostParts {
+                postage: sum.postage + one.postage,
+                surcharges: sum.surcharges + one.surcharges,
+                container: sum.container + one.container,
+                supplies: sum.supplies + one.supplies,
+            }));
+            *ways.entry(quote::spoken(parcel, workshop)).or_default() += 1;
+            *services.entry(parcel.service.clone()).or_default() += 1;
+            for name in std::iter::once(&parcel.container).chain(&parcel.inside) {
+                *containers.entry(name.clone()).or_default() += 1;
+            }
+        }
+        let ways: Vec<String> =
+            ways.into_iter().map(|(way, count)| if count == 1 { way } else { format!("{count} x {way}") }).collect();
+        let proved = plan.verdict == Verdict::Proved;
+        Some(Self { way: ways.join(" + "), cost: cost?, services, containers, proved })
+    }
+
+    /// How many parcels.
+    pub fn parcels(&self) -> i64 {
+        self.services.values().sum()
+    }
+}
