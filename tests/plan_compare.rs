@@ -29,17 +29,24 @@ fn shop() -> Workshop {
     shop.containers = BOXES.iter().map(|(name, sides)| carton(name, inches(*sides), 0, g(0), 0)).collect();
     let mut mailer = carton("mailer", mm(1, 1, 1), 0, g(0), 0);
     let flat = ["12.5 in", "9.5 in"].map(|side| side.parse().expect("a side"));
-    let kind =
-        |thickness_max| ContainerKind::PaddedMailer { flat, outer: flat, allowance: [Length::ZERO; 2], thickness_max };
-    mailer.kind = kind(Length::from_mm(150));
+    mailer.kind = ContainerKind::PaddedMailer {
+        flat,
+        outer: flat,
+        allowance: [Length::ZERO; 2],
+        thickness_max: Length::from_mm(150),
+    };
     mailer.carriers = true;
     mailer.goods = false;
     mailer.takes = BOXES.iter().map(|(name, _)| (*name).into()).collect();
     shop.containers.push(mailer);
     let own: Vec<ContainerName> = BOXES.iter().map(|(name, _)| (*name).into()).collect();
     let by_ounces = |rows: &[(&str, i64)]| {
-        let step =
-            |&(up_to, price): &(&str, i64)| WeightStep { zone: String::new(), up_to: ounces(up_to), price: eur(price) };
+        let step = |&(up_to, price): &(&str, i64)| WeightStep {
+            zone: String::new(),
+            up_to: ounces(up_to),
+            price: eur(price),
+            for_each: None,
+        };
         Price::ByWeight(rows.iter().map(step).collect())
     };
     let mut light = service("light", by_ounces(&[("8", 346), ("15.999", 533)]));
@@ -50,8 +57,8 @@ fn shop() -> Workshop {
     fixed.containers = vec!["mailer".into()];
     fixed.contract = Some("fixed".into());
     let tier = |(index, price): (u64, i64)| {
-        let up_to_cm3 = (index + 1) * 28_316_846_592 / 10_000_000; // Tenths of a cubic foot.
-        VolumeStep { zone: String::new(), up_to_cm3, price: eur(price) }
+        let up_to = format!("0.{} ft3", index + 1).parse().expect("a volume");
+        VolumeStep { zone: String::new(), up_to, soft_up_to: None, price: eur(price) }
     };
     let mut tiers = service(
         "tiers",

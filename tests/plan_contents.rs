@@ -41,7 +41,7 @@ fn what_a_service_does_not_carry_goes_another_way_or_asks() {
     assert!(refused(&found, "Road").starts_with("does not carry"), "{}", refused(&found, "Road"));
     assert!(refused(&found, "Road").contains("Contains Spirit, 40 %"), "{}", refused(&found, "Road"));
     // Without the dangerous thing Road is open again.
-    let plain = plan(&workshop, &order(&[("POT-1", 1)]));
+    let plain = plan(&workshop, &order(&[("POT-1", 2)]));
     assert_eq!(plain.parcels[0].service.as_str(), "Road");
     // Both ways closed, each with its reason.
     let mut abroad = with_spirits();

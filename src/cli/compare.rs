@@ -77,6 +77,9 @@ pub struct Compare {
     threads: Option<NonZeroUsize>,
 }
 
+/// Changes that make one situation, and of how many boxes it wants the best.
+type Wanted = (Vec<Change>, Option<NonZeroUsize>);
+
 impl Compare {
     /// Reads the orders, plans them in each situation, tells.
     pub fn run(self, at: &Folders, screen: &Screen) -> Ended {
@@ -110,7 +113,7 @@ impl Compare {
     }
 
     /// What each situation changes, and of how many boxes it wants the best.
-    fn wanted(&self, workshop: &Workshop) -> Result<Vec<(Vec<Change>, Option<NonZeroUsize>)>, Fault> {
+    fn wanted(&self, workshop: &Workshop) -> Result<Vec<Wanted>, Fault> {
         let costs = &self.contract_costs;
         if !costs.is_empty() && costs.len() != self.contract.len() {
             let why = format!("{} of them, and {} costs", self.contract.len(), costs.len());

@@ -191,6 +191,7 @@ pub fn workshop() -> Workshop {
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
         heavy_above: Weight::from_g(23_000),
+        contracts: Contracts::default(),
         listeners: Listeners {
             intake: "127.0.0.1:0".parse().unwrap(),
             desk: "127.0.0.1:0".parse().unwrap(),

@@ -200,9 +200,12 @@ fn account(situation: &Situation, cases: &[Case], sent: &[Option<Sent>]) -> Acco
     }
 }
 
+/// How an order went and how it goes; `None` where it could not be planned.
+type FromTo<'s> = (Option<&'s str>, Option<&'s str>);
+
 fn against(orders: &[Order], cases: &[Case], today: &[Option<Sent>], then: &[Option<Sent>], contract: i64) -> Against {
     let mut all = Against { in_both: 0, difference: contract, changed: 0, groups: Vec::new(), singles: Vec::new() };
-    let mut groups: BTreeMap<(Option<&str>, Option<&str>), (i64, Option<i64>)> = BTreeMap::new();
+    let mut groups: BTreeMap<FromTo<'_>, (i64, Option<i64>)> = BTreeMap::new();
     // Cases by how much they change, before single orders are named.
     let mut largest: Vec<(i64, usize)> = Vec::new();
     for (index, ((case, from), to)) in cases.iter().zip(today).zip(then).enumerate() {

@@ -7,8 +7,8 @@
 //! what a choice that is not complete yet will cost at least.
 
 use super::cases::Case;
-use super::sent::{Job, Ready, Sent};
-use super::{CompareError, Situation};
+use super::sent::{Job, Ready};
+use super::{CompareError, Crew, Situation};
 use crate::model::*;
 use std::collections::BTreeMap;
 
@@ -72,7 +72,7 @@ pub fn best_boxes<E>(
     base: &Situation,
     pool: &Pool,
     asked: usize,
-    crew: &mut dyn FnMut(&[Job<'_>]) -> Result<Vec<Option<Sent>>, E>,
+    crew: &mut Crew<'_, E>,
 ) -> Result<BestBoxes, E> {
     let situation = Situation { workshop: pool.workshop.clone(), ..base.clone() };
     let cases = super::alike(orders, pool.workshop.rules.iter());
@@ -129,11 +129,7 @@ struct Costs<'a> {
 
 impl Costs<'_> {
     /// Of all orders with these boxes.
-    fn of<E>(
-        &mut self,
-        set: Set,
-        crew: &mut dyn FnMut(&[Job<'_>]) -> Result<Vec<Option<Sent>>, E>,
-    ) -> Result<Worth, E> {
+    fn of<E>(&mut self, set: Set, crew: &mut Crew<'_, E>) -> Result<Worth, E> {
         if let Some(sum) = self.sums.get(&set) {
             return Ok(*sum);
         }
@@ -171,11 +167,7 @@ impl Costs<'_> {
         }
     }
 
-    fn plan<E>(
-        &mut self,
-        missing: &[(usize, Set)],
-        crew: &mut dyn FnMut(&[Job<'_>]) -> Result<Vec<Option<Sent>>, E>,
-    ) -> Result<(), E> {
+    fn plan<E>(&mut self, missing: &[(usize, Set)], crew: &mut Crew<'_, E>) -> Result<(), E> {
         let names = self.names;
         let jobs: Vec<Job<'_>> = missing
             .iter()
@@ -202,12 +194,7 @@ impl Costs<'_> {
 
 /// Takes away what is missed least until so many are left (of equals the last), then exchanges
 /// one box for another as long as that helps.
-fn by_exchange<E>(
-    all: Set,
-    asked: usize,
-    costs: &mut Costs<'_>,
-    crew: &mut dyn FnMut(&[Job<'_>]) -> Result<Vec<Option<Sent>>, E>,
-) -> Result<(Set, Worth), E> {
+fn by_exchange<E>(all: Set, asked: usize, costs: &mut Costs<'_>, crew: &mut Crew<'_, E>) -> Result<(Set, Worth), E> {
     let mut set = all;
     while set.count_ones() as usize > asked {
         let mut best: Option<(Worth, Set)> = None;
@@ -258,7 +245,7 @@ impl Search {
         open: Set,
         least: Worth,
         costs: &mut Costs<'_>,
-        crew: &mut dyn FnMut(&[Job<'_>]) -> Result<Vec<Option<Sent>>, E>,
+        crew: &mut Crew<'_, E>,
     ) -> Result<(), E> {
         if least >= self.best.1 {
             return Ok(());

@@ -67,16 +67,18 @@ fn known_in_words(what: &str, known: &[String]) -> String {
     }
 }
 
+/// What a crew gives: an answer for each job, in the order of the jobs.
+pub type Answers<E> = Result<Vec<Option<Sent>>, E>;
+
+/// Whoever does the jobs: alone, or on several cores.
+pub type Crew<'c, E> = dyn FnMut(&[Job<'_>]) -> Answers<E> + 'c;
+
 /// Plans all orders in all situations, of which the first is what the others are held against.
 /// `crew` gives the answers in the order of its jobs.
 ///
 /// # Errors
 /// Those of the crew.
-pub fn run<E>(
-    orders: &[Order],
-    situations: &[Situation],
-    crew: &mut dyn FnMut(&[Job<'_>]) -> Result<Vec<Option<Sent>>, E>,
-) -> Result<Comparison, E> {
+pub fn run<E>(orders: &[Order], situations: &[Situation], crew: &mut Crew<'_, E>) -> Result<Comparison, E> {
     let cases = alike(orders, situations.iter().flat_map(|situation| &situation.workshop.rules));
     let ready: Vec<Ready> = situations.iter().map(Ready::new).collect();
     let jobs: Vec<Job<'_>> =
@@ -86,6 +88,6 @@ pub fn run<E>(
 }
 
 /// The crew of one: does one job after the other.
-pub fn alone<E>(jobs: &[Job<'_>]) -> Result<Vec<Option<Sent>>, E> {
+pub fn alone<E>(jobs: &[Job<'_>]) -> Answers<E> {
     Ok(jobs.iter().map(Job::run).collect())
 }
