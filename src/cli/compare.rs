@@ -77,7 +77,7 @@ pub struct Compare {
     threads: Option<NonZeroUsize>,
 }
 
-/// Changes that make one situation, and of how many boxes it wants the best.
+/// What a situation changes, and of how many boxes it wants the best.
 type Wanted = (Vec<Change>, Option<NonZeroUsize>);
 
 impl Compare {
@@ -112,7 +112,7 @@ impl Compare {
         Ok(Outcome::Well)
     }
 
-    /// What each situation changes, and of how many boxes it wants the best.
+    /// The situations that were asked for.
     fn wanted(&self, workshop: &Workshop) -> Result<Vec<Wanted>, Fault> {
         let costs = &self.contract_costs;
         if !costs.is_empty() && costs.len() != self.contract.len() {

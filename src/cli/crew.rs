@@ -2,7 +2,7 @@
 
 use super::screen::{Fault, Screen};
 use crate::daemon::PLANNER_STACK_BYTES;
-use crate::plan::compare::{Job, Sent};
+use crate::plan::compare::{Answer, Job};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc;
 
@@ -15,10 +15,10 @@ const MOVES: usize = 200;
 ///
 /// # Errors
 /// Where no thread can be started, or one fails.
-pub fn work(jobs: &[Job<'_>], threads: usize, doing: &str, screen: &Screen) -> Result<Vec<Option<Sent>>, Fault> {
+pub fn work(jobs: &[Job<'_>], threads: usize, doing: &str, screen: &Screen) -> Result<Vec<Answer>, Fault> {
     let next = AtomicUsize::new(0);
     let (tell, told) = mpsc::channel();
-    let mut answers: Vec<Option<Option<Sent>>> = jobs.iter().map(|_| None).collect();
+    let mut answers: Vec<Option<Answer>> = jobs.iter().map(|_| None).collect();
     std::thread::scope(|scope| {
         for _ in 0..threads.clamp(1, jobs.len().max(1)) {
             let (tell, next) = (tell.clone(), &next);
@@ -46,7 +46,7 @@ pub fn work(jobs: &[Job<'_>], threads: usize, doing: &str, screen: &Screen) -> R
         Ok::<(), Fault>(())
     })?;
     screen.progress("");
-    let all: Option<Vec<Option<Sent>>> = answers.into_iter().collect();
+    let all: Option<Vec<Answer>> = answers.into_iter().collect();
     all.ok_or_else(|| Fault::new("not all orders were planned", "", "report it with what you typed"))
 }
 

@@ -102,7 +102,8 @@ impl Planner {
     }
 
     /// The same without what else was weighed and what would change it: for many orders at once,
-    /// of which only the parcels count.
+    /// of which only the parcels count. Where none were found though some might be, the verdict is
+    /// `BestFound`, not `Nothing`.
     pub fn without_explanation(self) -> Self {
         Self { explains: Explains::Nothing, ..self }
     }
@@ -257,7 +258,15 @@ impl Planner {
                     plan.what_would_change.extend(notes);
                 }
             }
-            None => plan.questions.push(explain::why_nothing(&mut weighing, split.proved)),
+            None if self.explains == Explains::Everything => {
+                plan.questions.push(explain::why_nothing(&mut weighing, split.proved));
+            }
+            // Who plans many orders wants to know whether nothing goes, or nothing was found.
+            None if !split.proved => {
+                let least_possible = Money::new(split.least_possible, workshop.currency);
+                plan.verdict = Verdict::BestFound { least_possible };
+            }
+            None => {}
         }
         if self.explains == Explains::Everything {
             plan.alternatives = explain::alternatives(&mut weighing, split.parts.as_deref(), &out);

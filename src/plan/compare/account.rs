@@ -2,7 +2,7 @@
 
 use super::boxes::BestBoxes;
 use super::cases::Case;
-use super::sent::Sent;
+use super::sent::Answer;
 use super::situation::Situation;
 use crate::model::*;
 use jiff::civil::Date;
@@ -52,6 +52,8 @@ pub struct Comparison {
     pub orders: usize,
     /// Of which so many are different.
     pub different: usize,
+    /// Besides these: orders of nothing that is shipped.
+    pub nothing_to_send: usize,
     /// Days of the first and the last of them, as far as they say when they were placed.
     pub placed: Option<(Date, Date)>,
     /// One for each situation, today's first.
@@ -133,8 +135,28 @@ impl Single {
 
 impl Comparison {
     /// `answers` hold one for each case, situation by situation.
-    pub(super) fn of(orders: &[Order], cases: &[Case], situations: &[Situation], answers: &[Option<Sent>]) -> Self {
-        let by_situation: Vec<&[Option<Sent>]> = answers.chunks(cases.len().max(1)).collect();
+    pub(super) fn of(orders: &[Order], cases: &[Case], situations: &[Situation], answers: &[Answer]) -> Self {
+        let shipped = |line: &Line| {
+            let workshop = situations.first().map(|first| &first.workshop);
+            workshop.and_then(|workshop| workshop.product(&line.sku)).is_none_or(|product| !product.not_shipped)
+        };
+        // A rule may have put something in all the same.
+        let idle = |index: usize, order: &Order| {
+            !order.lines.iter().any(shipped)
+                && answers.iter().skip(index).step_by(cases.len().max(1)).all(Result::is_err)
+        };
+        let counts: Vec<bool> =
+            cases.iter().enumerate().map(|(index, case)| !idle(index, &orders[case.first()])).collect();
+        let sent_in = |answers: &[Answer]| -> Vec<Answer> {
+            answers.iter().zip(&counts).filter(|(_, counts)| **counts).map(|(answer, _)| answer.clone()).collect()
+        };
+        let answers: Vec<Answer> = answers.chunks(cases.len().max(1)).flat_map(sent_in).collect();
+        let all = orders.len();
+        let cases: Vec<Case> =
+            cases.iter().zip(&counts).filter(|(_, counts)| **counts).map(|(case, _)| case.clone()).collect();
+        let cases = cases.as_slice();
+        let counted: usize = cases.iter().map(|case| case.members.len()).sum();
+        let by_situation: Vec<&[Answer]> = answers.chunks(cases.len().max(1)).collect();
         let today = by_situation.first().copied().unwrap_or_default();
         let mut accounts = Vec::with_capacity(situations.len());
         for (index, (situation, sent)) in situations.iter().zip(&by_situation).enumerate() {
@@ -151,7 +173,8 @@ impl Comparison {
         });
         let placed = days.and_then(|days| Some((days.clone().min()?, days.max()?)));
         let currency = situations.first().map_or(Currency::EUR, |first| first.workshop.currency);
-        Self { currency, orders: orders.len(), different: cases.len(), placed, accounts }
+        let nothing_to_send = all - counted;
+        Self { currency, orders: counted, different: cases.len(), nothing_to_send, placed, accounts }
     }
 
     /// An amount with its currency's decimals.
@@ -160,20 +183,20 @@ impl Comparison {
     }
 }
 
-fn account(situation: &Situation, cases: &[Case], sent: &[Option<Sent>]) -> Account {
+fn account(situation: &Situation, cases: &[Case], sent: &[Answer]) -> Account {
     let mut cost = Parts { contract: situation.contract_costs.map_or(0, |money| money.minor), ..Parts::default() };
     let (mut parcels, mut unplanned, mut unproved) = (0, 0, 0);
     let mut services: BTreeMap<&ServiceName, i64> = BTreeMap::new();
     let mut containers: BTreeMap<&ContainerName, i64> = BTreeMap::new();
     for (case, sent) in cases.iter().zip(sent) {
         let times = case.times();
-        let Some(sent) = sent else {
+        let Ok(sent) = sent else {
             unplanned += times;
             continue;
         };
         cost.add(&sent.cost, times);
         parcels += sent.parcels() * times;
-        unproved += if sent.proved { 0 } else { times };
+        unproved += if sent.is_proved() { 0 } else { times };
         sent.services.iter().for_each(|(name, count)| *services.entry(name).or_default() += count * times);
         sent.containers.iter().for_each(|(name, count)| *containers.entry(name).or_default() += count * times);
     }
@@ -200,28 +223,27 @@ fn account(situation: &Situation, cases: &[Case], sent: &[Option<Sent>]) -> Acco
     }
 }
 
-/// How an order went and how it goes; `None` where it could not be planned.
-type FromTo<'s> = (Option<&'s str>, Option<&'s str>);
+/// The way today, and the way then.
+type Ways<'a> = (Option<&'a str>, Option<&'a str>);
 
-fn against(orders: &[Order], cases: &[Case], today: &[Option<Sent>], then: &[Option<Sent>], contract: i64) -> Against {
+fn against(orders: &[Order], cases: &[Case], today: &[Answer], then: &[Answer], contract: i64) -> Against {
     let mut all = Against { in_both: 0, difference: contract, changed: 0, groups: Vec::new(), singles: Vec::new() };
-    let mut groups: BTreeMap<FromTo<'_>, (i64, Option<i64>)> = BTreeMap::new();
+    let mut groups: BTreeMap<Ways<'_>, (i64, Option<i64>)> = BTreeMap::new();
     // Cases by how much they change, before single orders are named.
     let mut largest: Vec<(i64, usize)> = Vec::new();
     for (index, ((case, from), to)) in cases.iter().zip(today).zip(then).enumerate() {
         let times = case.times();
-        let cost = |sent: &Option<Sent>| sent.as_ref().map(|sent| sent.cost.total().minor);
-        let way = |sent: &'_ Option<Sent>| sent.as_ref().map(|sent| sent.way.clone());
+        let cost = |sent: &Answer| sent.as_ref().ok().map(|sent| sent.cost.total().minor);
+        let key = (way(from), way(to));
         let more = cost(to).zip(cost(from)).map(|(to, from)| to - from);
         if let Some(more) = more {
             all.in_both += times;
             all.difference = all.difference.saturating_add(more.saturating_mul(times));
         }
-        if way(from) == way(to) && more.unwrap_or(0) == 0 {
+        if key.0 == key.1 && more.unwrap_or(0) == 0 {
             continue;
         }
         all.changed += times;
-        let key = (from.as_ref().map(|sent| sent.way.as_str()), to.as_ref().map(|sent| sent.way.as_str()));
         let group = groups.entry(key).or_insert((0, more.map(|_| 0)));
         group.0 += times;
         group.1 = group.1.zip(more).map(|(sum, more)| sum.saturating_add(more.saturating_mul(times)));
@@ -245,9 +267,13 @@ fn against(orders: &[Order], cases: &[Case], today: &[Option<Sent>], then: &[Opt
     all.singles = singles
         .take(SINGLES_MAX)
         .filter_map(|(case, order)| {
-            let told = |sent: &Option<Sent>| sent.as_ref().map(|sent| (sent.way.clone(), sent.cost.total().minor));
+            let told = |sent: &Answer| sent.as_ref().ok().map(|sent| (sent.way.clone(), sent.cost.total().minor));
             Some(Single { order: orders[order].key.clone(), from: told(&today[case])?, to: told(&then[case])? })
         })
         .collect();
     all
+}
+
+fn way(answer: &Answer) -> Option<&str> {
+    answer.as_ref().ok().map(|sent| sent.way.as_str())
 }

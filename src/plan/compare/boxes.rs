@@ -7,7 +7,7 @@
 //! what a choice that is not complete yet will cost at least.
 
 use super::cases::Case;
-use super::sent::{Job, Ready};
+use super::sent::{Job, Ready, Unsent};
 use super::{CompareError, Crew, Situation};
 use crate::model::*;
 use std::collections::BTreeMap;
@@ -54,14 +54,24 @@ pub struct BestBoxes {
     pub of: usize,
     /// No other choice of so many costs less.
     pub proved: bool,
-    /// No choice costs less than this, as far as orders can be planned at all.
-    pub least_possible: Money,
+    /// No choice costs less than this; nothing where that cannot be told, since a rule pays for what it
+    /// prefers or a choice might send more of the orders.
+    pub least_possible: Option<Money>,
 }
 
 /// A choice of boxes.
 type Set = u64;
 /// Orders without a parcel, then cost: compared in this order, smaller is better.
 type Worth = (i64, i64);
+
+/// What a choice is worth.
+#[derive(Debug, Clone, Copy)]
+struct Sum {
+    /// As planned.
+    found: Worth,
+    /// Neither it nor a choice within it can be better.
+    least: Worth,
+}
 
 /// Seeks the boxes. `base` is the situation in all but the boxes.
 ///
@@ -82,20 +92,22 @@ pub fn best_boxes<E>(
     let prefers = |action: &Action| matches!(action, Action::PreferContainer(..) | Action::PreferService(..));
     let sure = !pool.workshop.rules.iter().flat_map(|rule| &rule.then).any(prefers);
     let names = &pool.names;
-    let mut costs = Costs { orders, cases: &cases, ready: &ready, names, known, sums: BTreeMap::new(), sure };
+    let mut costs = Costs { orders, cases: &cases, ready: &ready, names, known, sums: BTreeMap::new() };
     let all = full(pool.names.len());
     let start = by_exchange(all, asked, &mut costs, crew)?;
-    let least = costs.of(all, crew)?;
+    let least = costs.of(all, crew)?.least;
+    // Choices that are left unseen cannot be better than the best of the seen.
     let mut search = Search { best: start, least: start.1, nodes: 0, asked };
     search.below(0, all, least, &mut costs, crew)?;
     let (chosen, worth) = search.best;
-    let proved = costs.sure && search.least >= worth;
+    let least = search.least.min(worth);
+    let proved = sure && search.least >= worth;
     let names = pool.names.iter().enumerate().filter(|(at, _)| chosen & bit(*at) != 0);
     Ok(BestBoxes {
         names: names.map(|(_, name)| name.clone()).collect(),
         of: pool.names.len(),
         proved,
-        least_possible: Money::new(search.least.min(worth).1, pool.workshop.currency),
+        least_possible: (sure && least.0 == worth.0).then(|| Money::new(least.1, pool.workshop.currency)),
     })
 }
 
@@ -111,8 +123,8 @@ fn members(set: Set) -> impl Iterator<Item = Set> {
     (0..BOXES_MAX).map(bit).filter(move |one| set & one != 0)
 }
 
-/// A plan as far as it counts here: the boxes that it uses, and its cost; nothing without one.
-type Known = Option<(Set, i64)>;
+/// A plan as far as it counts here: the boxes that it uses, its cost, and the least possible.
+type Known = Result<(Set, i64, i64), Unsent>;
 
 /// What choices cost, planned when it is asked for and remembered.
 struct Costs<'a> {
@@ -122,25 +134,31 @@ struct Costs<'a> {
     names: &'a [ContainerName],
     /// For each case, by the boxes it may use.
     known: Vec<BTreeMap<Set, Known>>,
-    sums: BTreeMap<Set, Worth>,
-    /// Every plan was proved the cheapest, so that sums are what they seem.
-    sure: bool,
+    sums: BTreeMap<Set, Sum>,
 }
 
 impl Costs<'_> {
     /// Of all orders with these boxes.
-    fn of<E>(&mut self, set: Set, crew: &mut Crew<'_, E>) -> Result<Worth, E> {
+    fn of<E>(&mut self, set: Set, crew: &mut Crew<'_, E>) -> Result<Sum, E> {
         if let Some(sum) = self.sums.get(&set) {
             return Ok(*sum);
         }
         let sum = loop {
             let mut missing = Vec::new();
-            let mut sum: Worth = (0, 0);
+            let mut sum = Sum { found: (0, 0), least: (0, 0) };
             for (index, case) in self.cases.iter().enumerate() {
+                let times = case.times();
+                let add = |to: &mut i64, cost: i64| *to = to.saturating_add(cost.saturating_mul(times));
                 match self.look_up(index, set) {
                     Err(may_use) => missing.push((index, may_use)),
-                    Ok(None) => sum.0 += case.times(),
-                    Ok(Some(cost)) => sum.1 = sum.1.saturating_add(cost.saturating_mul(case.times())),
+                    Ok(Err(unsent)) => {
+                        sum.found.0 += times;
+                        sum.least.0 += if unsent == Unsent::Certain { times } else { 0 };
+                    }
+                    Ok(Ok((_, cost, least))) => {
+                        add(&mut sum.found.1, cost);
+                        add(&mut sum.least.1, least);
+                    }
                 }
             }
             if missing.is_empty() {
@@ -153,16 +171,13 @@ impl Costs<'_> {
     }
 
     /// What a case costs with these boxes, or with which boxes it must be planned first.
-    fn look_up(&self, case: usize, set: Set) -> Result<Option<i64>, Set> {
+    fn look_up(&self, case: usize, set: Set) -> Result<Known, Set> {
         let mut may_use = full(self.names.len());
         loop {
             match self.known[case].get(&may_use) {
                 None => return Err(may_use),
-                Some(None) => return Ok(None),
-                Some(Some((used, cost))) => match used & !set {
-                    0 => return Ok(Some(*cost)),
-                    lacking => may_use &= !lacking,
-                },
+                Some(Ok((used, ..))) if used & !set != 0 => may_use &= !(used & !set),
+                Some(known) => return Ok(*known),
             }
         }
     }
@@ -179,12 +194,12 @@ impl Costs<'_> {
             .collect();
         let answers = crew(&jobs)?;
         for (&(case, may_use), sent) in missing.iter().zip(answers) {
-            self.sure &= sent.as_ref().is_none_or(|sent| sent.proved);
             let known = sent.map(|sent| {
                 let uses = |(at, name): (usize, &ContainerName)| {
                     if sent.containers.contains_key(name) { bit(at) } else { 0 }
                 };
-                (names.iter().enumerate().map(uses).fold(0, |all, one| all | one), sent.cost.total().minor)
+                let used = names.iter().enumerate().map(uses).fold(0, |all, one| all | one);
+                (used, sent.cost.total().minor, sent.least_possible)
             });
             self.known[case].insert(may_use, known);
         }
@@ -199,7 +214,7 @@ fn by_exchange<E>(all: Set, asked: usize, costs: &mut Costs<'_>, crew: &mut Crew
     while set.count_ones() as usize > asked {
         let mut best: Option<(Worth, Set)> = None;
         for one in members(set) {
-            let worth = costs.of(set & !one, crew)?;
+            let worth = costs.of(set & !one, crew)?.found;
             if best.is_none_or(|(known, _)| worth <= known) {
                 best = Some((worth, set & !one));
             }
@@ -207,14 +222,14 @@ fn by_exchange<E>(all: Set, asked: usize, costs: &mut Costs<'_>, crew: &mut Crew
         let Some((_, smaller)) = best else { break };
         set = smaller;
     }
-    let mut worth = costs.of(set, crew)?;
+    let mut worth = costs.of(set, crew)?.found;
     loop {
         let mut better = None;
         for out in members(set) {
             for into in members(all & !set) {
                 let other = set & !out | into;
                 let known = better.map_or(worth, |(known, _)| known);
-                let found = costs.of(other, crew)?;
+                let found = costs.of(other, crew)?.found;
                 if found < known {
                     better = Some((found, other));
                 }
@@ -258,16 +273,17 @@ impl Search {
         let room = self.asked - kept.count_ones() as usize;
         if room == 0 || open.count_ones() as usize <= room {
             let set = if room == 0 { kept } else { kept | open };
-            let worth = costs.of(set, crew)?;
-            if worth < self.best.1 {
-                self.best = (set, worth);
+            let sum = costs.of(set, crew)?;
+            if sum.found < self.best.1 {
+                self.best = (set, sum.found);
             }
+            self.least = self.least.min(sum.least);
             return Ok(());
         }
         // The box that would be missed most: without it little is left to look at.
         let mut most: Option<(Worth, Set)> = None;
         for one in members(open) {
-            let without = costs.of((kept | open) & !one, crew)?;
+            let without = costs.of((kept | open) & !one, crew)?.least;
             if most.is_none_or(|(known, _)| without > known) {
                 most = Some((without, one));
             }

@@ -122,16 +122,20 @@ fn bar(out: &mut String, comparison: &Comparison, account: &Account, top: f64, s
         }
         x += wide;
     }
-    text(out, MARGIN, top + 17.0, "", &name)?;
+    text(out, MARGIN + 5.0, top + 17.0, "", &name)?;
     text(out, x + 8.0, middle, "font-weight=\"bold\"", &comparison.figure(account.cost.total()))?;
-    let Some(against) = &account.against else { return Ok(()) };
-    let ink = if against.difference > 0 { "#a3371f" } else { "#2c6e49" };
-    let beside = x + 16.0 + comparison.figure(account.cost.total()).len() as f64 * 8.0;
-    text(out, beside, middle, &format!("fill=\"{ink}\""), &comparison.signed(against.difference))?;
     if account.unplanned > 0 {
         let lacking = format!("{} without a parcel", super::table::count(account.unplanned, "order"));
         text(out, x + 8.0, top + 17.0, "font-size=\"11\" fill=\"#a3371f\"", &lacking)?;
     }
+    let Some(against) = &account.against else { return Ok(()) };
+    let ink = match against.difference {
+        0 => "#666",
+        more if more > 0 => "#a3371f",
+        _ => "#2c6e49",
+    };
+    let beside = x + 16.0 + comparison.figure(account.cost.total()).len() as f64 * 8.0;
+    text(out, beside, middle, &format!("fill=\"{ink}\""), &comparison.signed(against.difference))?;
     Ok(())
 }
 

@@ -16,7 +16,7 @@ pub mod table;
 pub use account::{Account, Against, Comparison, Group, Parts, Single};
 pub use boxes::{BOXES_MAX, BestBoxes, NODES_MAX, Pool, best_boxes};
 pub use cases::{Case, alike};
-pub use sent::{Job, Ready, Sent};
+pub use sent::{Answer, Job, Ready, Sent, Unsent};
 pub use situation::{Change, Situation};
 
 use crate::model::Order;
@@ -67,14 +67,10 @@ fn known_in_words(what: &str, known: &[String]) -> String {
     }
 }
 
-/// What a crew gives: an answer for each job, in the order of the jobs.
-pub type Answers<E> = Result<Vec<Option<Sent>>, E>;
-
-/// Whoever does the jobs: alone, or on several cores.
-pub type Crew<'c, E> = dyn FnMut(&[Job<'_>]) -> Answers<E> + 'c;
+/// Does jobs and gives the answers in their order.
+pub type Crew<'c, E> = dyn FnMut(&[Job<'_>]) -> Result<Vec<Answer>, E> + 'c;
 
 /// Plans all orders in all situations, of which the first is what the others are held against.
-/// `crew` gives the answers in the order of its jobs.
 ///
 /// # Errors
 /// Those of the crew.
@@ -88,6 +84,6 @@ pub fn run<E>(orders: &[Order], situations: &[Situation], crew: &mut Crew<'_, E>
 }
 
 /// The crew of one: does one job after the other.
-pub fn alone<E>(jobs: &[Job<'_>]) -> Answers<E> {
+pub fn alone<E>(jobs: &[Job<'_>]) -> Result<Vec<Answer>, E> {
     Ok(jobs.iter().map(Job::run).collect())
 }

@@ -47,12 +47,27 @@ impl<'a> Job<'a> {
         Self { ready, order, shelf }
     }
 
-    /// Plans it; nothing where there are no parcels.
-    pub fn run(&self) -> Option<Sent> {
+    /// Plans it.
+    ///
+    /// # Errors
+    /// There are no parcels.
+    pub fn run(&self) -> Answer {
         let Ready { workshop, planner, pins } = self.ready;
         let plan = planner.decide(self.order, workshop, &self.shelf, &BTreeSet::new(), pins);
         Sent::of(&plan, workshop)
     }
+}
+
+/// How an order goes, or that it does not.
+pub type Answer = Result<Sent, Unsent>;
+
+/// No parcels were found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unsent {
+    /// There are none.
+    Certain,
+    /// There may be some.
+    Undecided,
 }
 
 /// How an order goes.
@@ -66,12 +81,12 @@ pub struct Sent {
     pub services: BTreeMap<ServiceName, i64>,
     /// And by container.
     pub containers: BTreeMap<ContainerName, i64>,
-    /// No cheaper way exists.
-    pub proved: bool,
+    /// No way costs less than so many minor units.
+    pub least_possible: i64,
 }
 
 impl Sent {
-    fn of(plan: &Plan, workshop: &Workshop) -> Option<Self> {
+    fn of(plan: &Plan, workshop: &Workshop) -> Answer {
         let mut cost: Option<CostParts> = None;
         let mut ways: BTreeMap<String, i64> = BTreeMap::new();
         let (mut services, mut containers) = (BTreeMap::new(), BTreeMap::new());
@@ -91,8 +106,19 @@ impl Sent {
         }
         let ways: Vec<String> =
             ways.into_iter().map(|(way, count)| if count == 1 { way } else { format!("{count} x {way}") }).collect();
-        let proved = plan.verdict == Verdict::Proved;
-        Some(Self { way: ways.join(" + "), cost: cost?, services, containers, proved })
+        let Some(cost) = cost else {
+            return Err(if plan.verdict == Verdict::Nothing { Unsent::Certain } else { Unsent::Undecided });
+        };
+        let least_possible = match &plan.verdict {
+            Verdict::BestFound { least_possible } => least_possible.minor,
+            Verdict::Proved | Verdict::Nothing => cost.total().minor,
+        };
+        Ok(Self { way: ways.join(" + "), cost, services, containers, least_possible })
+    }
+
+    /// Is there no cheaper way?
+    pub fn is_proved(&self) -> bool {
+        self.least_possible >= self.cost.total().minor
     }
 
     /// How many parcels.

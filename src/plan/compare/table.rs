@@ -52,7 +52,11 @@ impl Comparison {
             Some((first, last)) if first == last => format!(", placed on {first}"),
             Some((first, last)) => format!(", placed from {first} to {last}"),
         };
-        format!("{}{different}{placed}", count(self.orders as i64, "order"))
+        let idle = match self.nothing_to_send {
+            0 => String::new(),
+            idle => format!("; {idle} more with nothing to send"),
+        };
+        format!("{}{different}{placed}{idle}", count(self.orders as i64, "order"))
     }
 
     fn overview(&self, out: &mut String) -> std::fmt::Result {
@@ -70,7 +74,12 @@ impl Comparison {
                 account.unplanned.to_string(),
             ]
         });
-        table(out, &["", "total", "difference", "parcels", "without a parcel"], rows.collect())
+        table(out, &["", "total", "difference", "parcels", "without a parcel"], rows.collect())?;
+        match self.accounts.iter().map(|account| account.unproved).max().unwrap_or(0) {
+            0 => Ok(()),
+            1 => writeln!(out, "one plan is the best found, not proved the cheapest"),
+            most => writeln!(out, "up to {most} plans each are the best found, not proved the cheapest"),
+        }
     }
 
     fn parts(&self, out: &mut String) -> std::fmt::Result {
@@ -115,12 +124,17 @@ impl Comparison {
     fn changes(&self, out: &mut String, account: &Account, against: &Against) -> std::fmt::Result {
         writeln!(out, "\n{}", account.name)?;
         if let Some(best) = &account.boxes {
-            let least = format!("none can cost less than {}", self.figure(best.least_possible.minor));
-            let how = if best.proved { "proved the best".to_owned() } else { format!("best found ({least}):") };
-            writeln!(out, "   {how} {} of {} boxes", best.names.len(), best.of)?;
-        }
-        if account.unproved > 0 {
-            writeln!(out, "   {} best found, not proved the cheapest", plans(account.unproved))?;
+            let how = match (best.proved, best.least_possible) {
+                (true, _) => format!("proved the best {} of {} boxes", best.names.len(), best.of),
+                (false, Some(least)) => format!(
+                    "best found {} of {} boxes; no others of them can cost less than {}",
+                    best.names.len(),
+                    best.of,
+                    least.figure()
+                ),
+                (false, None) => format!("best found {} of {} boxes", best.names.len(), best.of),
+            };
+            writeln!(out, "   {how}")?;
         }
         if against.changed == 0 {
             return writeln!(out, "   nothing changes");
@@ -231,7 +245,7 @@ impl Comparison {
             let cost = &account.cost;
             let boxes = account.boxes.as_ref().map(|best| {
                 json!({ "names": best.names, "of": best.of, "proved": best.proved,
-                        "least_possible": money(best.least_possible.minor) })
+                        "least_possible": best.least_possible.map(|least| least.to_string()) })
             });
             let against = account.against.as_ref().map(|against| {
                 let singles = against.singles.iter().map(|single| {
@@ -268,6 +282,7 @@ impl Comparison {
         json!({
             "orders": self.orders,
             "different_orders": self.different,
+            "orders_with_nothing_to_send": self.nothing_to_send,
             "placed": self.placed.map(|(first, last)| [first.to_string(), last.to_string()]),
             "situations": self.accounts.iter().map(account).collect::<Vec<_>>(),
         })
@@ -286,10 +301,6 @@ fn in_words(group: &Group) -> String {
             format!("{} -> {}", told(from), told(to))
         }
     }
-}
-
-fn plans(count: i64) -> String {
-    if count == 1 { "one plan is the".to_owned() } else { format!("{count} plans are the") }
 }
 
 /// `1 order`, `2 orders`.

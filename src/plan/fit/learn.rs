@@ -10,11 +10,11 @@
 //!
 //! Strong where many ways round compete; slices are strong where many pieces are alike.
 
+use super::chains::{Budget, Chains};
 use super::refute::{fitting_turns, reachable};
 use super::string::PIECES_MAX;
 use super::{At, Outcome, Piece, Sides};
-use batsat::theory::{Theory, TheoryArg};
-use batsat::{Callbacks, Lit, Solver, SolverInterface, SolverOpts, lbool};
+use batsat::{Solver, SolverInterface, SolverOpts, lbool};
 use std::cell::Cell;
 use std::rc::Rc;
 
@@ -92,369 +92,62 @@ pub fn search_along(
     }
 }
 
-/// Ends the search when no look is left.
-struct Budget(Rc<Cell<u64>>);
+#[cfg(test)]
+mod tests {
+    use super::super::{Laws, Turning, checker, slices};
+    use super::*;
 
-impl Callbacks for Budget {
-    fn stop(&self) -> bool {
-        self.0.get() == 0
-    }
-}
+    /// Numbers that only have to vary (splitmix64, from memory).
+    struct Chance(u64);
 
-/// What a literal says when it is true.
-#[derive(Clone, Copy)]
-enum Says {
-    /// The piece lies this way round.
-    Turn(usize, usize),
-    /// On this side the first lies wholly before the second.
-    Before(usize, usize, usize),
-}
-
-/// A piece's place in the longest chain that ends (or begins) with it on one side.
-#[derive(Clone, Copy, Default)]
-struct Link {
-    /// Where it begins at the earliest; or what is needed from its beginning on.
-    far: i64,
-    /// The neighbour towards the end of the chain.
-    next: Option<u8>,
-}
-
-/// What the decided literals come to.
-#[derive(Clone)]
-struct State {
-    /// Of the decided literals so many are taken in.
-    seen: usize,
-    /// Sides on which chains may have grown since it was drawn what follows.
-    grown: [bool; 3],
-    /// Ways round that are not ruled out, one bit each.
-    open: [u8; PIECES_MAX],
-    /// Least length over these, by side.
-    least: [[i64; PIECES_MAX]; 3],
-    /// Which pieces lie behind a piece, by side.
-    behind: [[u16; PIECES_MAX]; 3],
-    from_front: [[Link; PIECES_MAX]; 3],
-    to_back: [[Link; PIECES_MAX]; 3],
-}
-
-struct Chains {
-    room: Sides,
-    turns: Vec<Vec<Sides>>,
-    turn_lits: Vec<Vec<Lit>>,
-    /// By side, earlier and later piece; the diagonal is never asked for.
-    before_lits: [Vec<Vec<Lit>>; 3],
-    says: Vec<Says>,
-    /// Least over all ways round, whatever is decided.
-    least_ever: [[i64; PIECES_MAX]; 3],
-    now: State,
-    /// As it was when each level was begun.
-    before: Vec<State>,
-    /// Why a literal follows, by its number.
-    because: Vec<Vec<Lit>>,
-    left: Rc<Cell<u64>>,
-    found: Vec<(Sides, Sides)>,
-}
-
-impl Chains {
-    fn new(room: Sides, turns: Vec<Vec<Sides>>, solver: &mut Solver<Budget>, left: Rc<Cell<u64>>) -> Self {
-        let count = turns.len();
-        let mut says = Vec::new();
-        let mut new_lit = |what: Says, likely: bool| {
-            says.push(what);
-            Lit::new(solver.new_var(if likely { lbool::FALSE } else { lbool::TRUE }, true), true)
-        };
-        let turn_lits: Vec<Vec<Lit>> =
-            (0..count).map(|k| (0..turns[k].len()).map(|t| new_lit(Says::Turn(k, t), true)).collect()).collect();
-        let before_lits = [0, 1, 2].map(|axis| {
-            let row = |a: usize, new_lit: &mut dyn FnMut(Says, bool) -> Lit| {
-                (0..count)
-                    .map(|b| if a == b { turn_lits[a][0] } else { new_lit(Says::Before(axis, a, b), true) })
-                    .collect()
-            };
-            (0..count).map(|a| row(a, &mut new_lit)).collect()
-        });
-        let least_ever = [0, 1, 2].map(|axis| {
-            let mut least = [0; PIECES_MAX];
-            for (k, of) in turns.iter().enumerate() {
-                least[k] = of.iter().map(|turn| turn[axis]).min().unwrap_or(0);
-            }
-            least
-        });
-        let mut now = State {
-            seen: 0,
-            grown: [true; 3],
-            open: [0; PIECES_MAX],
-            least: least_ever,
-            behind: Default::default(),
-            from_front: Default::default(),
-            to_back: [0, 1, 2].map(|axis| least_ever[axis].map(|far| Link { far, next: None })),
-        };
-        for (open, of) in now.open.iter_mut().zip(&turns) {
-            *open = ((1u16 << of.len()) - 1) as u8;
-        }
-        let because = vec![Vec::new(); says.len() * 2];
-        Self {
-            room,
-            turns,
-            turn_lits,
-            before_lits,
-            says,
-            least_ever,
-            now,
-            before: Vec::new(),
-            because,
-            left,
-            found: Vec::new(),
+    impl Chance {
+        fn between(&mut self, from: i64, to: i64) -> i64 {
+            self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+            let mut mixed = self.0;
+            mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+            mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+            from + ((mixed ^ (mixed >> 31)) % (to - from + 1) as u64) as i64
         }
     }
 
-    /// Writes down the clauses.
-    fn state(&self, solver: &mut Solver<Budget>, alike: impl Fn(usize, usize) -> bool) {
-        let count = self.turns.len();
-        let mut add = |mut clause: Vec<Lit>| solver.add_clause_reuse(&mut clause);
-        for of in &self.turn_lits {
-            add(of.clone());
-            for a in 0..of.len() {
-                for b in a + 1..of.len() {
-                    add(vec![!of[a], !of[b]]);
-                }
-            }
-        }
-        for a in 0..count {
-            for b in a + 1..count {
-                let ways = (0..3).flat_map(|axis| [self.before_lits[axis][a][b], self.before_lits[axis][b][a]]);
-                add(ways.collect());
-                for axis in 0..3 {
-                    add(vec![!self.before_lits[axis][a][b], !self.before_lits[axis][b][a]]);
-                    // Of pieces alike the first begins first on the first side.
-                    if axis == 0 && alike(a, b) {
-                        add(vec![!self.before_lits[0][b][a]]);
-                    }
-                }
-            }
-        }
-        // A packing can be mirrored along each side. On the first one that could undo the order above.
-        let alone = |k: usize| (0..count).all(|other| other == k || !alike(k, other));
-        if count > 1 {
-            for axis in 0..3 {
-                if axis > 0 || (alone(0) && alone(1)) {
-                    add(vec![!self.before_lits[axis][1][0]]);
-                }
-            }
-        }
-    }
-
-    /// Takes in what was decided since, and finds the longest chains. A side that is overfull is told.
-    fn take_in(&mut self, decided: &[Lit]) -> Option<usize> {
-        let now = &mut self.now;
-        for lit in &decided[now.seen.min(decided.len())..] {
-            match (self.says[lit.var().idx() as usize], lit.sign()) {
-                (Says::Turn(k, t), is) => {
-                    now.open[k] &= if is { 1 << t } else { !(1 << t) };
-                    for axis in 0..3 {
-                        let open = self.turns[k].iter().enumerate().filter(|(t, _)| now.open[k] >> t & 1 == 1);
-                        let least = open.map(|(_, turn)| turn[axis]).min().unwrap_or(now.least[axis][k]);
-                        if least > now.least[axis][k] {
-                            now.to_back[axis][k].far += least - now.least[axis][k];
-                            now.least[axis][k] = least;
-                            now.grown[axis] = true;
-                        }
-                    }
-                }
-                (Says::Before(axis, a, b), true) => {
-                    now.behind[axis][a] |= 1 << b;
-                    now.grown[axis] = true;
-                }
-                (Says::Before(..), false) => {}
-            }
-        }
-        now.seen = decided.len();
-        (0..3).find(|&axis| self.now.grown[axis] && !self.measure(axis))
-    }
-
-    /// The longest chains on one side, which only grow while more is decided; false where one is
-    /// longer than the room.
-    fn measure(&mut self, axis: usize) -> bool {
-        let count = self.turns.len();
-        let (now, room) = (&mut self.now, self.room[axis]);
-        let (least, front, back) = (&now.least[axis], &mut now.from_front[axis], &mut now.to_back[axis]);
-        if (0..count).any(|k| front[k].far + least[k] > room) {
-            return false;
-        }
-        loop {
-            let mut changed = false;
-            for a in 0..count {
-                let mut behind = now.behind[axis][a];
-                while behind != 0 {
-                    let b = behind.trailing_zeros() as usize;
-                    behind &= behind - 1;
-                    if front[a].far + least[a] > front[b].far {
-                        front[b] = Link { far: front[a].far + least[a], next: Some(a as u8) };
-                        changed = true;
-                        if front[b].far + least[b] > room {
-                            return false;
-                        }
-                    }
-                    if back[b].far + least[a] > back[a].far {
-                        back[a] = Link { far: back[b].far + least[a], next: Some(b as u8) };
-                        changed = true;
-                    }
-                }
-            }
-            if !changed {
-                return true;
-            }
-        }
-    }
-
-    /// Pieces of the longest chain in front of a piece (or behind it), from the piece on.
-    fn chain(links: &[Link; PIECES_MAX], from: usize) -> Vec<usize> {
-        let mut chain = vec![from];
-        while let Some(next) = links[chain[chain.len() - 1]].next {
-            // A ring is longer than any room; it is cut where it closes.
-            if chain.contains(&usize::from(next)) {
-                chain.push(usize::from(next));
-                break;
-            }
-            chain.push(usize::from(next));
-        }
-        chain
-    }
-
-    /// Why these are so long: ways round that are ruled out. `over` is by how much the chain is
-    /// longer than need be to be too long: lengths that it can do without need no reason.
-    fn because_long(&self, axis: usize, chain: &[usize], over: &mut i64, why: &mut Vec<Lit>) {
-        for &k in chain {
-            let (is, ever) = (self.now.least[axis][k], self.least_ever[axis][k]);
-            if is - ever <= *over {
-                *over -= is - ever;
+    /// The two searches share no reasoning but the faces' strings: where both decide, they agree.
+    #[test]
+    fn both_complete_searches_say_the_same() {
+        let mut chance = Chance(1106);
+        let (mut found, mut refuted) = (0, 0);
+        for _ in 0..150 {
+            let room = [0; 3].map(|_| chance.between(8, 16));
+            let count = chance.between(2, 6);
+            let pieces: Vec<Piece> = (0..count)
+                .map(|_| {
+                    let turn = if chance.between(0, 2) == 0 { Turning::Upright } else { Turning::Any };
+                    Piece::plain([0; 3].map(|_| chance.between(3, 9)), turn)
+                })
+                .collect();
+            if pieces.iter().any(|piece| fitting_turns(room, piece).is_empty()) {
                 continue;
             }
-            for (t, turn) in self.turns[k].iter().enumerate() {
-                if turn[axis] < is {
-                    why.push(!self.turn_lits[k][t]);
+            let (learnt, _) = search(room, &pieces, 20_000);
+            let (sliced, _) = slices::search(room, &pieces, 200_000);
+            for outcome in [&learnt, &sliced] {
+                if let Outcome::Found(places) = outcome {
+                    assert_eq!(checker::complaint(room, &pieces, Laws::Geometry, places), None, "{room:?} {pieces:?}");
                 }
             }
-        }
-    }
-
-    /// The clause that a chain is too long, as true literals that cannot all be.
-    fn overfull(&self, axis: usize) -> Vec<Lit> {
-        let (front, least) = (&self.now.from_front[axis], &self.now.least[axis]);
-        let last = (0..self.turns.len()).max_by_key(|&k| front[k].far + least[k]).unwrap_or(0);
-        let chain = Self::chain(front, last);
-        let mut why: Vec<Lit> = chain.windows(2).map(|pair| self.before_lits[axis][pair[1]][pair[0]]).collect();
-        // A ring cannot be, whatever the lengths.
-        let ends = chain[chain.len() - 1];
-        if let Some(begins) = chain[..chain.len() - 1].iter().position(|&k| k == ends) {
-            return why.split_off(begins);
-        }
-        let mut over = front[last].far + least[last] - self.room[axis] - 1;
-        self.because_long(axis, &chain, &mut over, &mut why);
-        why
-    }
-
-    /// Draws what follows; stops at the first that contradicts.
-    fn follow(&mut self, acts: &mut TheoryArg<'_>) {
-        let count = self.turns.len();
-        for axis in 0..3 {
-            if !std::mem::take(&mut self.now.grown[axis]) {
-                continue;
-            }
-            for a in 0..count {
-                for t in 0..self.turns[a].len() {
-                    let lit = self.turn_lits[a][t];
-                    let needed =
-                        self.now.from_front[axis][a].far + self.turns[a][t][axis] + self.now.to_back[axis][a].far
-                            - self.now.least[axis][a];
-                    if needed > self.room[axis] && acts.value(lit.var()) == lbool::UNDEF {
-                        let (front, back) =
-                            (Self::chain(&self.now.from_front[axis], a), Self::chain(&self.now.to_back[axis], a));
-                        let mut over = needed - self.room[axis] - 1;
-                        let mut why = self.through(axis, &front[1..], &back[1..], &mut over);
-                        why.extend(front.windows(2).take(1).map(|p| self.before_lits[axis][p[1]][p[0]]));
-                        why.extend(back.windows(2).take(1).map(|p| self.before_lits[axis][p[0]][p[1]]));
-                        if !self.follows(!lit, why, acts) {
-                            return;
-                        }
-                    }
-                }
-                for b in 0..count {
-                    let lit = self.before_lits[axis][a][b];
-                    let needed =
-                        self.now.from_front[axis][a].far + self.now.least[axis][a] + self.now.to_back[axis][b].far;
-                    if a != b && needed > self.room[axis] && acts.value(lit.var()) == lbool::UNDEF {
-                        let (front, back) =
-                            (Self::chain(&self.now.from_front[axis], a), Self::chain(&self.now.to_back[axis], b));
-                        let mut over = needed - self.room[axis] - 1;
-                        let why = self.through(axis, &front, &back, &mut over);
-                        if !self.follows(!lit, why, acts) {
-                            return;
-                        }
-                    }
-                }
+            match (&learnt, &sliced) {
+                (Outcome::Found(_), Outcome::Found(_)) => found += 1,
+                (Outcome::Cannot, Outcome::Cannot) => refuted += 1,
+                other => panic!("{room:?} {pieces:?}: {other:?}"),
             }
         }
+        assert!(found > 20 && refuted > 20, "{found} found, {refuted} refuted");
     }
 
-    /// Reasons along a chain towards the front and one towards the back.
-    fn through(&self, axis: usize, front: &[usize], back: &[usize], over: &mut i64) -> Vec<Lit> {
-        let mut why: Vec<Lit> = front.windows(2).map(|pair| self.before_lits[axis][pair[1]][pair[0]]).collect();
-        why.extend(back.windows(2).map(|pair| self.before_lits[axis][pair[0]][pair[1]]));
-        self.because_long(axis, front, over, &mut why);
-        self.because_long(axis, back, over, &mut why);
-        why
-    }
-
-    fn follows(&mut self, lit: Lit, why: Vec<Lit>, acts: &mut TheoryArg<'_>) -> bool {
-        self.because[lit.idx() as usize] = why;
-        acts.propagate(lit)
-    }
-
-    fn look(&mut self, acts: &mut TheoryArg<'_>) -> bool {
-        self.left.set(self.left.get().saturating_sub(1));
-        if let Some(axis) = self.take_in(acts.model()) {
-            let clause: Vec<Lit> = self.overfull(axis).into_iter().map(|lit| !lit).collect();
-            acts.raise_conflict(&clause, false);
-            return false;
-        }
-        true
-    }
-}
-
-impl Theory for Chains {
-    fn final_check(&mut self, acts: &mut TheoryArg<'_>) {
-        if !self.look(acts) {
-            return;
-        }
-        let place = |k: usize| {
-            let turn = self.turns[k][self.now.open[k].trailing_zeros() as usize % self.turns[k].len()];
-            ([0, 1, 2].map(|axis| self.now.from_front[axis][k].far), turn)
-        };
-        self.found = (0..self.turns.len()).map(place).collect();
-    }
-
-    fn create_level(&mut self) {
-        self.before.push(self.now.clone());
-    }
-
-    fn pop_levels(&mut self, n: usize) {
-        let keep = self.before.len() - n;
-        if let Some(state) = self.before.drain(keep..).next() {
-            self.now = state;
-        }
-    }
-
-    fn n_levels(&self) -> usize {
-        self.before.len()
-    }
-
-    fn partial_check(&mut self, acts: &mut TheoryArg<'_>) {
-        if self.look(acts) {
-            self.follow(acts);
-        }
-    }
-
-    fn explain_propagation(&mut self, lit: Lit) -> &[Lit] {
-        &self.because[lit.idx() as usize]
+    #[test]
+    fn more_pieces_than_it_takes_and_no_work_are_left_alone() {
+        let many = vec![Piece::plain([1, 1, 1], Turning::Any); PIECES_MAX + 1];
+        assert_eq!(search([100; 3], &many, 1_000).0, Outcome::Spent);
+        assert_eq!(search([100; 3], &many[1..], 0).0, Outcome::Spent);
+        assert!(matches!(search([100; 3], &many[1..], 1_000).0, Outcome::Found(_)));
     }
 }

@@ -9,6 +9,7 @@
 
 mod blocks;
 pub mod bulk;
+mod chains;
 pub mod checker;
 mod faces;
 mod floors;
