@@ -43,6 +43,21 @@ fn line_of(file: &str, begin: &str) -> usize {
 }
 
 #[test]
+fn a_packing_is_drawn_from_three_pieces_on_unless_another_number_is_said() {
+    assert_eq!(load(&smallest()).draw_packing_from, 3);
+    assert_eq!(load(&config::embedded()).draw_packing_from, 3);
+    for (said, meant) in [("0", 0), ("2", 2), ("1000", 1000)] {
+        let mut files = smallest();
+        files.get_mut("workshop.toml").unwrap().push_str(&format!("draw_packing_from = {said}\n"));
+        assert_eq!(load(&files).draw_packing_from, meant);
+    }
+    let mut files = smallest();
+    files.get_mut("workshop.toml").unwrap().push_str("draw_packing_from = 1001\n");
+    let complaints = config::load(&files, Path::new("config")).unwrap_err().to_string();
+    assert!(complaints.contains("`draw_packing_from` is out of bounds"), "{complaints}");
+}
+
+#[test]
 fn with_the_contract_its_services_count() {
     let mut files = config::embedded();
     let text = files.get_mut("workshop.toml").unwrap();

@@ -71,6 +71,10 @@ fn words(document: &Document) -> Vec<String> {
                     }
                 }
             }
+            Block::Packing(packing) => {
+                packing.names.iter().for_each(|named| add(&[named.number.clone(), named.name.clone()]));
+                packing.layers.iter().for_each(|layer| add(&[layer.word.clone(), layer.numbers.clone()]));
+            }
             Block::Bars(code) | Block::Qr(code) => add(&[Run::new(&code.data, document::Face::Sans, 20)]),
             Block::Picture(_) | Block::Rule(_) | Block::Space(_) | Block::TearLine | Block::Cut => {}
         }

@@ -33,6 +33,7 @@ fn card(parcel: u64) -> Subject {
 fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
     let list = make(&morning(), PaperKind::PickList, &list(), None, setter);
     let mut book = morning();
+    riddle(&mut book);
     let changed = OrderKey::new("shop", "S-418");
     let cancelled = OrderKey::new("shop", "S-421");
     let order = book.state.orders.get_mut(&changed).unwrap();
@@ -52,6 +53,7 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
         ("slip_gift", PaperKind::Slip, Subject::Parcel(ParcelId(404)), None),
         ("slip_copy", PaperKind::Slip, Subject::Parcel(ParcelId(406)), Some(&mark)),
         ("slip_nested", PaperKind::Slip, Subject::Parcel(ParcelId(405)), None),
+        ("slip_layers", PaperKind::Slip, Subject::Parcel(ParcelId(409)), None),
         ("card", PaperKind::Card, card(401), None),
         ("card_gift", PaperKind::Card, card(404), None),
         ("card_leaves", PaperKind::Card, Subject::Card(ParcelId(404), "present".into()), None),

@@ -23,7 +23,8 @@ macro_rules! shapes {
 shapes! {
     WORKSHOP = "workshop.toml", "the workshop", [
         "name", "language", "time_zone", "currency", "country", "sender", "decimal_mark", "dates", "retention",
-        "labour_per_parcel", "heavy_above", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card", "day", "listen", "limits", "backups",
+        "labour_per_parcel", "heavy_above", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card",
+        "draw_packing_from", "day", "listen", "limits", "backups",
     ];
     DAY = "workshop.toml", "the day", [
         "pick_list_at", "closed_weekdays", "closed_dates", "parcels_a_day", "quiet", "burst",

@@ -21,6 +21,9 @@ const INTAKE_PORT: u16 = 7781;
 const RETENTION_DAYS: u32 = 90;
 /// Backups likewise, or for as long as persons if that is shorter.
 const BACKUPS_KEPT_DAYS: u32 = 14;
+/// How a parcel lies in its box is drawn from so many pieces on, and the most that may be said.
+const DRAW_PACKING_FROM: u32 = 3;
+const DRAW_PACKING_MAX: u32 = 1000;
 /// Smallest and largest body that intake may be told to take.
 const BODY_BYTES: std::ops::RangeInclusive<usize> = 1024..=16 * 1024 * 1024;
 
@@ -82,6 +85,9 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         routes: BTreeMap::new(),
         cards: BTreeMap::new(),
         default_card: default_card.map(|card| CardName(card.value)),
+        draw_packing_from: section
+            .whole("draw_packing_from", 0, DRAW_PACKING_MAX)
+            .map_or(DRAW_PACKING_FROM, |given| given.value),
         words: Words::default(),
         fonts: section.text("fonts").map(|folder| base.join(folder.value)),
         logo: section.text("logo").map(|file| LogoFile {

@@ -66,6 +66,8 @@ pub struct Workshop {
     pub cards: BTreeMap<CardName, CardTemplate>,
     /// The card that is printed where no rule says another; `None` prints no cards.
     pub default_card: Option<CardName>,
+    /// From so many pieces on, a slip's stub shows how they lie in their box; 0: never.
+    pub draw_packing_from: u32,
     /// Printed words.
     pub words: Words,
     /// A folder with more fonts, if configured.

@@ -4,11 +4,12 @@
 use super::address;
 use super::clean::{self, LABEL_MAX, MESSAGE_MAX, NAME_MAX, NOTE_MAX, WISH_MAX};
 use super::document::Lid;
+use super::packing::{self, Block};
 use super::words::{Form, key};
 use crate::book::{OrderEntry, ParcelEntry, People, State};
 use crate::model::{
-    ContainerKind, ContainerName, Content, Length, Line, Money, NM_PER_MM, OrderKey, ParcelId, Person, PlannedParcel,
-    Product, SupplyUnit, SupplyUse, Workshop,
+    ContainerKind, ContainerName, Content, Length, Line, Money, NM_PER_MM, OrderKey, ParcelId, Person, Placed,
+    PlannedParcel, Product, SupplyUnit, SupplyUse, Workshop,
 };
 
 /// One parcel, for its slip and card.
@@ -52,6 +53,8 @@ pub struct ParcelBrief {
     pub notes: Vec<String>,
     /// How to lay what lies in it, product by product.
     pub lay: Vec<String>,
+    /// Where each thing lies, if that is to be drawn.
+    pub packing: Option<Packing>,
     /// Printed with a mark.
     pub cautions: Vec<String>,
     /// Several orders in one parcel.
@@ -62,6 +65,15 @@ pub struct ParcelBrief {
     pub wares: Vec<Ware>,
     /// What they cost together, where every price is known; or empty.
     pub value: String,
+}
+
+/// How the things of a parcel lie in their box.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Packing {
+    /// The room inside, in millimetres: across, to the back, up.
+    pub room: [i64; 3],
+    /// Their numbers count [`ParcelBrief::things`] from 1; of equal things all have the first one's.
+    pub blocks: Vec<Block>,
 }
 
 /// One kind of goods, as a customs form asks for it; empty texts are not known.
@@ -148,6 +160,7 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         supplies: supplies.collect(),
         notes,
         lay,
+        packing: packing(planned, workshop),
         cautions: planned.cautions.iter().map(|c| clean::line(c, NOTE_MAX)).collect(),
         joined: entry.orders.len() > 1,
         address: person.map(|person| addressed(person, lead, workshop)).unwrap_or_default(),
@@ -218,6 +231,22 @@ fn lid(kind: &ContainerKind) -> Option<Lid> {
     let [a, b] = sides.map(|side| u16::try_from(side.nm.div_euclid(NM_PER_MM)).ok());
     let (a, b) = (a?, b?);
     Some(Lid { long_mm: a.max(b), short_mm: a.min(b) })
+}
+
+/// How it lies, where the plan knows it, the workshop wants so many pieces drawn, and they can be.
+fn packing(planned: &PlannedParcel, workshop: &Workshop) -> Option<Packing> {
+    let (room, pieces) = (planned.inner_mm, &planned.placement);
+    let from = usize::try_from(workshop.draw_packing_from).ok().filter(|from| *from > 0)?;
+    if pieces.len() < from || pieces.len() > packing::PIECES_MAX {
+        return None;
+    }
+    let listed: Vec<&Content> = planned.contents.iter().filter(|content| content.quantity > 0).collect();
+    let block = |placed: &Placed| {
+        let sku = &planned.contents.get(placed.content)?.sku;
+        let number = u32::try_from(listed.iter().position(|content| content.sku == *sku)? + 1).ok()?;
+        Some(Block { number, at: placed.at, size: placed.size }).filter(|block| block.is_in(room))
+    };
+    Some(Packing { room, blocks: pieces.iter().map(block).collect::<Option<_>>()? })
 }
 
 fn in_outer(outer: &ContainerName, form: &Form) -> String {

@@ -4,6 +4,7 @@
 //! density scales them.
 
 use super::bitmap::Bitmap;
+use super::packing;
 
 /// A paper's content, from top to bottom.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -56,6 +57,8 @@ pub enum Block {
     Space(u32),
     /// Our own drawing, and what the plain text shows in its place.
     Picture(Picture),
+    /// How things lie in their box, and the words that explain the numbers in it.
+    Packing(Packing),
     /// QR code.
     Qr(Code),
     /// Code 128 bars.
@@ -227,6 +230,39 @@ pub struct Picture {
     pub drawing: Drawing,
     /// What plain text shows.
     pub text: String,
+}
+
+/// A box with everything in its place. Plain text has the numbers layer by layer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Packing {
+    /// The room inside, in millimetres: across, to the back, up.
+    pub room: [i64; 3],
+    /// Each thing in its place, with its number.
+    pub blocks: Vec<packing::Block>,
+    /// What each number stands for.
+    pub names: Vec<Numbered>,
+    /// From the floor up, as `packing::layers` counts them; alike ones above each other as one.
+    pub layers: Vec<Layer>,
+}
+
+/// A number of a picture, and what it stands for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Numbered {
+    /// In the picture.
+    pub number: Run,
+    /// Beside it.
+    pub name: Run,
+}
+
+/// What lies in one layer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Layer {
+    /// The first of the layers that it stands for.
+    pub first: usize,
+    /// "On the floor".
+    pub word: Run,
+    /// Its things: "1, 1, 2".
+    pub numbers: Run,
 }
 
 /// Drawings that are made for the paper's width.

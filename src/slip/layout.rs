@@ -10,6 +10,7 @@ use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 mod fold;
+mod packing;
 mod table;
 
 use table::Widths;
@@ -147,6 +148,7 @@ impl Pass<'_> {
                 }
             }
             Block::Picture(picture) => self.picture(picture),
+            Block::Packing(packing) => self.packing(packing),
             Block::Qr(code) => {
                 let map = codes::qr(&code.data, self.module(code), self.width as u32);
                 self.code(code, map);

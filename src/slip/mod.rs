@@ -210,14 +210,15 @@ fn settle_letters(document: &mut Document, setter: &mut Typesetter) -> Vec<char>
         *text = setter.without_unknown_pictographs(text);
         missing.extend(setter.missing(text));
     };
-    let mut runs = |runs: &mut Vec<Run>| runs.iter_mut().for_each(|run| settle(&mut run.text));
+    let mut runs = |runs: &mut [Run]| runs.iter_mut().for_each(|run| settle(&mut run.text));
     for block in &mut document.blocks {
         match block {
             Block::Text(paragraph) | Block::Band(paragraph) => runs(&mut paragraph.runs),
             Block::Name(name) => {
-                let mut of_name = vec![Run::new(std::mem::take(&mut name.text), name.face, name.largest)];
+                let mut of_name = [Run::new(std::mem::take(&mut name.text), name.face, name.largest)];
                 runs(&mut of_name);
-                name.text = of_name.pop().map(|run| run.text).unwrap_or_default();
+                let [run] = of_name;
+                name.text = run.text;
             }
             Block::Sides(sides) => {
                 runs(&mut sides.left);
@@ -229,6 +230,11 @@ fn settle_letters(document: &mut Document, setter: &mut Typesetter) -> Vec<char>
                         runs(words);
                     }
                 }
+            }
+            Block::Packing(packing) => {
+                // The other words are digits and the workshop's own.
+                packing.names.iter_mut().for_each(|named| runs(std::slice::from_mut(&mut named.name)));
+                packing.layers.iter_mut().for_each(|layer| runs(std::slice::from_mut(&mut layer.word)));
             }
             Block::Qr(_) | Block::Bars(_) | Block::Rule(_) | Block::Space(_) => {}
             Block::Picture(_) | Block::TearLine | Block::Cut => {}

@@ -1,13 +1,14 @@
 //! One paper of each kind, design and script, made of the workshop's own goods and of invented people:
 //! to be looked at before the first order comes.
 
-use super::brief::{ParcelBrief, Thing, Ware, label};
+use super::brief::{Packing, ParcelBrief, Thing, Ware, label};
 use super::card;
 use super::clean;
 use super::day::{DayBrief, Decide, Fetch, Fold, Group, PackLine, Tomorrow};
 use super::document::{Document, Lid};
 use super::look::DESIGNS;
 use super::notes::{self, About, ChangeBrief, StopBrief};
+use super::packing::Block;
 use super::words::{Form, key};
 use super::{address, label as labels, picklist, sheet, testpage};
 use crate::model::{CardTemplate, CopyMark, JobId, Money, PaperKind, Product, Weight, Workshop};
@@ -155,6 +156,7 @@ fn parcel(person: usize, workshop: &Workshop, form: &Form, now: Timestamp) -> Pa
         container: container.map(|container| label(container.name.as_str())).unwrap_or_default(),
         // A little box, so that the marks for folding can be seen.
         lid: Some(Lid { long_mm: 130, short_mm: 100 }),
+        packing: packing(goods.len()).filter(|_| workshop.draw_packing_from > 0),
         service,
         weight: form.fill(key::WEIGHT, &[("weight", &form.weight(weight)), ("tolerance", &tolerance)]),
         wish: Some(format!("{}, please leave it with the neighbour.", form.date(form.day(now)))),
@@ -164,6 +166,16 @@ fn parcel(person: usize, workshop: &Workshop, form: &Form, now: Timestamp) -> Pa
         value: form.money(Money::new(36_000, workshop.currency)),
         ..ParcelBrief::default()
     }
+}
+
+/// A packing of things in these numbers, whatever they are: in the workshop's own goods it is the plan's.
+fn packing(things: usize) -> Option<Packing> {
+    let tall = [[0, 80, 0], [80, 80, 0]].map(|at| Block { number: 1, at, size: [80, 80, 90] });
+    let rows = [0, 45].into_iter().flat_map(|up| [[0, 0, up], [50, 0, up], [100, 0, up]]);
+    let small = rows.map(|at| Block { number: 2, at, size: [50, 70, 45] });
+    let flat = [Block { number: 3, at: [160, 40, 0], size: [60, 120, 50] }];
+    let blocks = tall.into_iter().chain(small).chain(flat);
+    (things == 3).then(|| Packing { room: [220, 160, 100], blocks: blocks.collect() })
 }
 
 fn day(workshop: &Workshop, form: &Form, now: Timestamp) -> DayBrief {

@@ -3,8 +3,9 @@
 //! Nothing about prices stands on it, so that a gift needs no other paper; nothing of the
 //! house's network, for the upper part leaves the house.
 
-use super::brief::ParcelBrief;
+use super::brief::{self, ParcelBrief, Thing};
 use super::document::*;
+use super::packing;
 use super::words::{Form, key};
 use crate::model::CopyMark;
 use jiff::Timestamp;
@@ -111,6 +112,11 @@ fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form
     paper.push(Block::Table(goods(brief, form)));
     paper.space(10);
     paper.rule(2);
+    if let Some(packing) = brief.packing.as_ref().and_then(|packing| drawn(packing, brief, form)) {
+        paper.space(12);
+        paper.push(Block::Packing(packing));
+        paper.space(4);
+    }
     let told = told(brief, form);
     if !told.rows.is_empty() {
         paper.space(8);
@@ -154,6 +160,57 @@ fn goods(brief: &ParcelBrief, form: &Form) -> Table {
         ]);
     }
     table
+}
+
+/// So many times a number stands in a row; more are counted.
+const REPEATED_MAX: usize = 6;
+
+/// How it lies, with its words: each number's thing, and from the floor up what lies in each layer;
+/// `None` where these are too many to be told.
+fn drawn(lying: &brief::Packing, brief: &ParcelBrief, form: &Form) -> Option<Packing> {
+    let levels = packing::layers(&lying.blocks);
+    let height = levels.iter().max().map_or(0, |top| top + 1);
+    // What a layer is: of each thing its number, its sides and where it stands.
+    let of_layer = |layer: usize| {
+        let here = lying.blocks.iter().zip(&levels).filter(|(_, level)| **level == layer);
+        let mut here: Vec<_> = here.map(|(block, _)| (block.number, block.size, block.at[0], block.at[1])).collect();
+        here.sort_unstable();
+        here
+    };
+    let all: Vec<_> = (0..height).map(of_layer).collect();
+    let mut layers: Vec<Layer> = Vec::new();
+    let mut first = 0;
+    while first < height {
+        // Layers from the third on that are alike are told once.
+        let alike = if first < 2 { 1 } else { all[first..].iter().take_while(|other| **other == all[first]).count() };
+        let last = first + alike;
+        let numbers = all[first].chunk_by(|one, other| one.0 == other.0).map(|things| {
+            let number = things[0].0.to_string();
+            match things.len() {
+                count @ ..=REPEATED_MAX => vec![number; count].join(", "),
+                count => format!("{number}\u{a0}({count}\u{a0}×)"),
+            }
+        });
+        let numbers = numbers.collect::<Vec<_>>().join(", ");
+        let word = match (first, alike) {
+            (0, _) => form.word(key::PACKING_FLOOR).to_owned(),
+            (1, _) => form.word(key::PACKING_ABOVE).to_owned(),
+            (_, 1) => form.fill(key::PACKING_LAYER, &[("n", &last.to_string())]),
+            _ => form.fill(key::PACKING_LAYER, &[("n", &format!("{}–{last}", first + 1))]),
+        };
+        let numbers = Run::new(numbers, Face::Sans, 24);
+        layers.push(Layer { first, word: Run::new(word, Face::Bold, 23), numbers });
+        first = last;
+    }
+    if layers.len() > packing::LAYERS_MAX {
+        return None;
+    }
+    let named = (1..).zip(&brief.things).filter(|(number, _)| lying.blocks.iter().any(|block| block.number == *number));
+    let names = named.map(|(number, thing): (u32, &Thing)| Numbered {
+        number: Run::new(number.to_string(), Face::Heavy, 26),
+        name: Run::new(&thing.name, Face::Sans, 24),
+    });
+    Some(Packing { room: lying.room, blocks: lying.blocks.clone(), names: names.collect(), layers })
 }
 
 /// What else the bench is told, each with its word before it.

@@ -31,6 +31,7 @@ keys! {
     CONTAINER_IN = "container_in", IN_OUTER = "in_outer", SERVICE_ZONE = "service_zone", WEIGHT = "weight", BATCH = "batch",
     SUPPLIES = "supplies", EACH_SUPPLY = "each_supply", PIECES_SUPPLY = "pieces_supply", URGENT = "urgent", GIFT = "gift", WISH = "wish", NOTE = "note", LAY = "lay",
     JOINED = "joined",
+    PACKING_FLOOR = "packing_floor", PACKING_ABOVE = "packing_above", PACKING_LAYER = "packing_layer",
     COPY = "copy", COPY_LOOK = "copy_look", COPY_WHY = "copy_why",
     CHANGE_NOTE = "change_note", CHANGE_DIFFERS = "change_differs", CHANGE_DO = "change_do", CHANGE_NEW = "change_new",
     STOP_NOTE = "stop_note", STOP_DO = "stop_do", STOP_WHY = "stop_why", STOP_PARCELS = "stop_parcels",

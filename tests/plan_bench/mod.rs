@@ -60,6 +60,7 @@ pub fn empty() -> Workshop {
         routes: BTreeMap::new(),
         cards: BTreeMap::new(),
         default_card: None,
+        draw_packing_from: 3,
         words: Words::default(),
         fonts: None,
         logo: None,

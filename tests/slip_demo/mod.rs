@@ -224,6 +224,7 @@ pub fn workshop() -> Workshop {
         routes: BTreeMap::new(),
         cards: BTreeMap::from([card("thanks", "waves"), card("present", "leaves"), card("poster", "plain")]),
         default_card: Some("thanks".into()),
+        draw_packing_from: 3,
         words: Words { table: words::english() },
         fonts: None,
         logo: None,
@@ -370,6 +371,14 @@ impl Book {
         key
     }
 
+    /// Says where the things of a parcel lie: which content, its corner and its sides.
+    pub fn lay(&mut self, parcel: u64, room: [i64; 3], pieces: &[(usize, [i64; 3], [i64; 3])]) {
+        let planned = &mut self.state.parcels.get_mut(&ParcelId(parcel)).unwrap().planned;
+        planned.inner_mm = room;
+        planned.placement =
+            pieces.iter().map(|(content, at, size)| Placed { content: *content, at: *at, size: *size }).collect();
+    }
+
     pub fn stop(&mut self, key: &OrderKey, cause: Cause, what: &str, remedy: &str) {
         let kind = StopKind::NeedsYou(Question { cause, what: what.into(), remedy: remedy.into() });
         self.state.orders.get_mut(key).unwrap().stops.push(Stop { kind, since: now() });
@@ -449,6 +458,16 @@ pub fn morning() -> Book {
         person("क्षितिज शर्मा"),
         &[medium(&[("POT-PB", 2, None)], 2_320), small(&[("TEA-HS", 12, Some("2609"))], 1_490)],
     );
+    // Seen from the side each shows; of the parcel that has two things nobody needs a picture.
+    book.lay(
+        401,
+        [180, 130, 100],
+        &[(0, [0, 0, 0], [90, 90, 95]), (0, [90, 0, 0], [90, 90, 95]), (1, [0, 90, 0], [160, 40, 60])],
+    );
+    let mug = [80, 80, 95];
+    let beside = [[160, 0, 0], [160, 80, 0], [0, 120, 0], [80, 120, 0]].map(|at| (1, at, mug));
+    book.lay(404, [250, 200, 150], &[&[(0, [0, 0, 0], [160, 120, 140])][..], &beside].concat());
+    book.lay(406, [250, 200, 150], &[(0, [0, 0, 0], [160, 120, 140]), (0, [0, 120, 0], [250, 80, 150])]);
     let late = book.order("S-409", person("Nguyễn Thị Ánh"), &[small(&[("TEA-HS", 2, Some("2609"))], 310)]);
     book.state.orders.get_mut(&late).unwrap().received = now() - SignedDuration::from_hours(60);
     for number in ["S-430", "S-431", "S-432"] {
@@ -473,4 +492,27 @@ pub fn morning() -> Book {
     parcel.notes = vec!["Second thank-you card for the hundredth order.".into()];
     parcel.contents.push(Content { sku: "TEA-HS".into(), quantity: 1, batch: Some("2611".into()), line: None });
     book
+}
+
+/// One more order whose parcel has a thing in the middle of others, which none of its sides shows.
+pub fn riddle(book: &mut Book) {
+    let mixed = [Parcel {
+        contents: &[("MUG-TG", 4, Some("2611")), ("POT-PB", 1, None), ("TEA-HS", 2, Some("2609"))],
+        container: "Medium",
+        inside: None,
+        service: "Road",
+        zone: "South",
+        grams: 2_480,
+    }];
+    book.order("S-424", person("Ainhoa Etxeberria"), &mixed);
+    let around = [
+        ([0, 0, 0], [150, 50, 110]),
+        ([150, 0, 0], [50, 150, 110]),
+        ([50, 150, 0], [150, 50, 110]),
+        ([0, 50, 0], [50, 150, 110]),
+    ];
+    let around = around.map(|(at, size)| (0, at, size));
+    let inside =
+        [(1, [50, 50, 0], [100, 100, 110]), (2, [0, 0, 110], [160, 70, 60]), (2, [20, 110, 110], [160, 70, 60])];
+    book.lay(409, [200, 200, 180], &[&around[..], &inside].concat());
 }

@@ -60,6 +60,12 @@ impl Pass<'_> {
         self.table_text(table, widths.text);
     }
 
+    /// Only in words.
+    pub(super) fn table_in_words(&mut self, table: &Table) {
+        let widths = self.text_widths(table, &table.rows.iter().collect::<Vec<_>>());
+        self.table_text(table, widths);
+    }
+
     /// The widths of its columns, the same for every table of its grid.
     fn widths(&mut self, table: &Table, gap: i32) -> Widths {
         let of = |pass: &mut Self, rows: &[&Vec<Cell>]| Widths {
