@@ -2,7 +2,6 @@
 
 use super::super::bitmap::Bitmap;
 use super::{Block, Field};
-use std::collections::BTreeMap;
 
 /// Where a number stands: the middle of its field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +40,7 @@ pub(super) struct Shown {
 }
 
 /// A face as far as it shows: how much, its middle, and the rectangle around it.
+#[derive(Clone)]
 struct Part {
     count: usize,
     sum: (usize, usize),
@@ -72,19 +72,21 @@ impl Shown {
 
     /// For each of these blocks where its number stands, or `None`.
     pub(super) fn spots(&self, blocks: &[Block], of: &[usize], field: Field<'_>) -> Vec<Option<Spot>> {
-        let mut parts: BTreeMap<usize, Part> = BTreeMap::new();
-        for (at, face) in self.face_at.iter().enumerate().filter(|(_, face)| **face > 0) {
-            let (x, y) = (at % self.width, at / self.width);
-            let part = parts.entry(*face).or_insert(Part { count: 0, sum: (0, 0), from: (x, y), to: (x, y) });
-            part.count += 1;
-            part.sum = (part.sum.0 + x, part.sum.1 + y);
-            part.from = (part.from.0.min(x), part.from.1.min(y));
-            part.to = (part.to.0.max(x), part.to.1.max(y));
+        // By face, since every dot of the picture is counted into one.
+        let mut parts: Vec<Option<Part>> = vec![None; blocks.len() * FACES + 1];
+        for (y, row) in self.face_at.chunks_exact(self.width.max(1)).enumerate() {
+            for (x, face) in row.iter().enumerate().filter(|(_, face)| **face > 0) {
+                let part = parts[*face].get_or_insert(Part { count: 0, sum: (0, 0), from: (x, y), to: (x, y) });
+                part.count += 1;
+                part.sum = (part.sum.0 + x, part.sum.1 + y);
+                part.from = (part.from.0.min(x), part.from.1.min(y));
+                part.to = (part.to.0.max(x), part.to.1.max(y));
+            }
         }
         let spot = |block: &usize| {
             let number = blocks[*block].number;
             let mut faces: Vec<(usize, &Part)> =
-                (0..FACES).filter_map(|face| Some((face, parts.get(&(block * FACES + face + 1))?))).collect();
+                (0..FACES).filter_map(|face| Some((face, parts[block * FACES + face + 1].as_ref()?))).collect();
             // The white top; where it has no room, the side of which most shows.
             faces.sort_by_key(|(face, part)| (*face != TOP, std::cmp::Reverse(part.count)));
             faces.into_iter().find_map(|(face, part)| {
