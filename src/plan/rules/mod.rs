@@ -10,13 +10,15 @@ mod compared;
 pub mod conflict;
 pub mod facts;
 mod seen;
+mod tree;
 
 use crate::model::*;
-use cel::common::ast::{EntryExpr, Expr, IdedExpr};
+use cel::common::ast::{Expr, IdedExpr};
 use cel::parser::PrattParser;
 use cel::{Context, Env, Value};
 use facts::Facts;
 use std::sync::Arc;
+use tree::children;
 
 /// Bytes of one condition.
 pub const WHEN_BYTES_MAX: usize = 512;
@@ -220,28 +222,11 @@ fn measure(expression: &IdedExpr, depth: usize, loops: usize, shape: &mut Shape)
     shape.loops = shape.loops.max(loops);
     let next = depth + 1;
     match &expression.expr {
-        Expr::Unspecified | Expr::Literal(_) => {}
         Expr::Ident(name) if name.starts_with('@') => {}
         Expr::Ident(name) => {
             let bound = shape.bound.contains(name);
             shape.names.push((name.clone(), bound));
         }
-        Expr::Call(call) => {
-            if let Some(target) = &call.target {
-                measure(target, next, loops, shape);
-            }
-            for argument in &call.args {
-                measure(argument, next, loops, shape);
-            }
-        }
-        Expr::Select(select) => measure(&select.operand, next, loops, shape),
-        Expr::List(list) => {
-            for element in &list.elements {
-                measure(element, next, loops, shape);
-            }
-        }
-        Expr::Map(map) => map.entries.iter().for_each(|entry| measure_entry(&entry.expr, next, loops, shape)),
-        Expr::Struct(of) => of.entries.iter().for_each(|entry| measure_entry(&entry.expr, next, loops, shape)),
         Expr::Comprehension(of) => {
             measure(&of.iter_range, next, loops, shape);
             measure(&of.accu_init, next, loops, shape);
@@ -254,16 +239,7 @@ fn measure(expression: &IdedExpr, depth: usize, loops: usize, shape: &mut Shape)
             }
             shape.bound.truncate(outer);
         }
-    }
-}
-
-fn measure_entry(entry: &EntryExpr, depth: usize, loops: usize, shape: &mut Shape) {
-    match entry {
-        EntryExpr::StructField(field) => measure(&field.value, depth, loops, shape),
-        EntryExpr::MapEntry(entry) => {
-            measure(&entry.key, depth, loops, shape);
-            measure(&entry.value, depth, loops, shape);
-        }
+        _ => children(expression).into_iter().for_each(|child| measure(child, next, loops, shape)),
     }
 }
 

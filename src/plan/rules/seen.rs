@@ -1,6 +1,7 @@
 //! What a condition looked at: each fact that it names, with its value for one order.
 
-use cel::common::ast::{EntryExpr, Expr, IdedExpr};
+use super::tree::children;
+use cel::common::ast::{Expr, IdedExpr};
 use serde_json::Value;
 
 /// Values of one fact that are shown; a list may hold hundreds.
@@ -38,15 +39,6 @@ impl Walk {
             return;
         }
         match &expression.expr {
-            Expr::Unspecified | Expr::Literal(_) | Expr::Ident(_) => {}
-            Expr::Call(call) => {
-                call.target.iter().for_each(|target| self.expression(target));
-                call.args.iter().for_each(|argument| self.expression(argument));
-            }
-            Expr::Select(select) => self.expression(&select.operand),
-            Expr::List(list) => list.elements.iter().for_each(|element| self.expression(element)),
-            Expr::Map(map) => map.entries.iter().for_each(|entry| self.entry(&entry.expr)),
-            Expr::Struct(of) => of.entries.iter().for_each(|entry| self.entry(&entry.expr)),
             Expr::Comprehension(of) => {
                 let over = self.path(&of.iter_range).map(|mut path| {
                     path.push(EACH.to_owned());
@@ -64,16 +56,7 @@ impl Walk {
                 }
                 self.loops.truncate(outer);
             }
-        }
-    }
-
-    fn entry(&mut self, entry: &EntryExpr) {
-        match entry {
-            EntryExpr::StructField(field) => self.expression(&field.value),
-            EntryExpr::MapEntry(entry) => {
-                self.expression(&entry.key);
-                self.expression(&entry.value);
-            }
+            _ => children(expression).into_iter().for_each(|child| self.expression(child)),
         }
     }
 
