@@ -76,19 +76,18 @@ impl Chains {
     pub fn new(room: Sides, turns: Vec<Vec<Sides>>, solver: &mut Solver<Budget>, left: Rc<Cell<u64>>) -> Self {
         let count = turns.len();
         let mut says = Vec::new();
-        let mut new_lit = |what: Says, likely: bool| {
+        let mut new_lit = |what: Says| {
             says.push(what);
-            Lit::new(solver.new_var(if likely { lbool::FALSE } else { lbool::TRUE }, true), true)
+            Lit::new(solver.new_var(lbool::FALSE, true), true)
         };
         let turn_lits: Vec<Vec<Lit>> =
-            (0..count).map(|k| (0..turns[k].len()).map(|t| new_lit(Says::Turn(k, t), true)).collect()).collect();
+            (0..count).map(|k| (0..turns[k].len()).map(|t| new_lit(Says::Turn(k, t))).collect()).collect();
         let before_lits = [0, 1, 2].map(|axis| {
-            let row = |a: usize, new_lit: &mut dyn FnMut(Says, bool) -> Lit| {
-                (0..count)
-                    .map(|b| if a == b { turn_lits[a][0] } else { new_lit(Says::Before(axis, a, b), true) })
-                    .collect()
+            let mut row = |a: usize| -> Vec<Lit> {
+                let lit = |b: usize| if a == b { turn_lits[a][0] } else { new_lit(Says::Before(axis, a, b)) };
+                (0..count).map(lit).collect()
             };
-            (0..count).map(|a| row(a, &mut new_lit)).collect()
+            (0..count).map(&mut row).collect()
         });
         let least_ever = [0, 1, 2].map(|axis| {
             let mut least = [0; PIECES_MAX];

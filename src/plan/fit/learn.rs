@@ -13,7 +13,7 @@
 use super::chains::{Budget, Chains};
 use super::refute::{fitting_turns, reachable};
 use super::string::PIECES_MAX;
-use super::{At, Outcome, Piece, Sides};
+use super::{At, Outcome, Piece, Sides, largest_first};
 use batsat::{Solver, SolverInterface, SolverOpts, lbool};
 use std::cell::Cell;
 use std::rc::Rc;
@@ -29,31 +29,18 @@ pub fn search(room: Sides, pieces: &[Piece], looks: u64) -> (Outcome, u64) {
     if pieces.len() > PIECES_MAX || looks == 0 {
         return (Outcome::Spent, 0);
     }
-    let mut order: Vec<usize> = (0..pieces.len()).collect();
-    order.sort_by_key(|&k| (std::cmp::Reverse(pieces[k].volume()), pieces[k].sides, pieces[k].turn, k));
+    let order = largest_first(pieces);
     let turns: Vec<Vec<Sides>> = order.iter().map(|&k| fitting_turns(room, &pieces[k])).collect();
     let room = reachable(room, &turns);
-    let alike = |a: usize, b: usize| {
-        let (a, b) = (&pieces[order[a]], &pieces[order[b]]);
-        (a.sides, a.turn) == (b.sides, b.turn)
-    };
-    let left = Rc::new(Cell::new(looks));
     let options = SolverOpts { min_learnts_lim: LEARNT_MIN, learntsize_inc: LEARNT_GROWTH, ..SolverOpts::default() };
-    let mut solver = Solver::new(options, Budget(left.clone()));
-    let mut chains = Chains::new(room, turns, &mut solver, left.clone());
-    chains.state(&mut solver, alike);
-    let found = solver.solve_limited_th(&mut chains, &[]);
-    let spent = looks - left.get();
-    if found == lbool::TRUE {
-        let mut places: Vec<At> =
-            (chains.found.iter().zip(&order)).map(|((at, size), &piece)| At { piece, at: *at, size: *size }).collect();
+    let mut search = Search::new(room, turns, options, looks);
+    search.chains.state(&mut search.solver, |a, b| pieces[order[a]].is_like(&pieces[order[b]]));
+    let (mut outcome, spent) = search.run();
+    if let Outcome::Found(places) = &mut outcome {
+        places.iter_mut().for_each(|at| at.piece = order[at.piece]);
         places.sort_by_key(|at| at.piece);
-        (Outcome::Found(places), spent)
-    } else if found == lbool::FALSE {
-        (Outcome::Cannot, spent)
-    } else {
-        (Outcome::Spent, spent)
     }
+    (outcome, spent)
 }
 
 /// Searches with all ways round decided and, along one side, which pairs are apart there.
@@ -65,30 +52,50 @@ pub fn search_along(
     looks: u64,
 ) -> (Outcome, u64) {
     let turns: Vec<Vec<Sides>> = sizes.iter().map(|size| vec![*size]).collect();
-    let left = Rc::new(Cell::new(looks));
-    let mut solver = Solver::new(SolverOpts::default(), Budget(left.clone()));
-    let mut chains = Chains::new(room, turns, &mut solver, left.clone());
-    chains.state(&mut solver, |_, _| false);
+    let mut search = Search::new(room, turns, SolverOpts::default(), looks);
+    search.chains.state(&mut search.solver, |_, _| false);
     for a in 0..sizes.len() {
         for b in a + 1..sizes.len() {
-            let (ab, ba) = (chains.before_lits[axis][a][b], chains.before_lits[axis][b][a]);
+            let (ab, ba) = (search.chains.before_lits[axis][a][b], search.chains.before_lits[axis][b][a]);
             if is_apart(a, b) {
-                solver.add_clause_reuse(&mut vec![ab, ba]);
+                search.solver.add_clause_reuse(&mut vec![ab, ba]);
             } else {
-                solver.add_clause_reuse(&mut vec![!ab]);
-                solver.add_clause_reuse(&mut vec![!ba]);
+                search.solver.add_clause_reuse(&mut vec![!ab]);
+                search.solver.add_clause_reuse(&mut vec![!ba]);
             }
         }
     }
-    let found = solver.solve_limited_th(&mut chains, &[]);
-    let spent = looks - left.get();
-    if found == lbool::TRUE {
-        let place = |(piece, (at, size)): (usize, &(Sides, Sides))| At { piece, at: *at, size: *size };
-        (Outcome::Found(chains.found.iter().enumerate().map(place).collect()), spent)
-    } else if found == lbool::FALSE {
-        (Outcome::Cannot, spent)
-    } else {
-        (Outcome::Spent, spent)
+    search.run()
+}
+
+/// A solver with its theory, and the looks that both may take.
+struct Search {
+    solver: Solver<Budget>,
+    chains: Chains,
+    looks: u64,
+    left: Rc<Cell<u64>>,
+}
+
+impl Search {
+    fn new(room: Sides, turns: Vec<Vec<Sides>>, options: SolverOpts, looks: u64) -> Self {
+        let left = Rc::new(Cell::new(looks));
+        let mut solver = Solver::new(options, Budget(left.clone()));
+        let chains = Chains::new(room, turns, &mut solver, left.clone());
+        Self { solver, chains, looks, left }
+    }
+
+    /// What came of it, pieces by their places in the search, and the looks that it took.
+    fn run(mut self) -> (Outcome, u64) {
+        let found = self.solver.solve_limited_th(&mut self.chains, &[]);
+        let outcome = if found == lbool::TRUE {
+            let place = |(piece, (at, size)): (usize, (Sides, Sides))| At { piece, at, size };
+            Outcome::Found(self.chains.found.into_iter().enumerate().map(place).collect())
+        } else if found == lbool::FALSE {
+            Outcome::Cannot
+        } else {
+            Outcome::Spent
+        };
+        (outcome, self.looks - self.left.get())
     }
 }
 

@@ -96,6 +96,10 @@ impl Piece {
         }
         kept
     }
+    /// Lies in the same ways and takes the same room.
+    fn is_like(&self, other: &Self) -> bool {
+        (self.sides, self.turn) == (other.sides, other.turn)
+    }
     /// Cubic millimetres.
     pub fn volume(&self) -> i128 {
         self.sides.iter().map(|&side| i128::from(side)).product()
@@ -118,6 +122,13 @@ impl At {
     pub fn end(&self, axis: usize) -> i64 {
         self.at[axis] + self.size[axis]
     }
+}
+
+/// In the order in which the complete searches take them: large ones first, those alike side by side.
+fn largest_first(pieces: &[Piece]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..pieces.len()).collect();
+    order.sort_by_key(|&k| (std::cmp::Reverse(pieces[k].volume()), pieces[k].sides, pieces[k].turn, k));
+    order
 }
 
 /// Which laws a placement must obey.

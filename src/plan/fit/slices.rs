@@ -15,7 +15,7 @@ use super::faces::Faces;
 use super::learn;
 use super::refute::{Dual, fitting_turns, reachable};
 use super::string::PIECES_MAX;
-use super::{At, Outcome, Piece, Sides};
+use super::{At, Outcome, Piece, Sides, largest_first};
 
 /// Measures of emptiness kept: those with the least to spare.
 const MEASURES_MAX: usize = 10;
@@ -65,6 +65,8 @@ pub fn search(room: Sides, pieces: &[Piece], work: u64) -> (Outcome, u64) {
 struct Kind {
     pieces: Vec<usize>,
     turns: Vec<Turned>,
+    /// The least that one fills, over its ways round, in each measure.
+    least: Vec<i64>,
 }
 
 /// A way round, seen along the side of the sweep.
@@ -110,15 +112,9 @@ impl<'a> Sweep<'a> {
         work_max: u64,
     ) -> Self {
         let (across, up) = ((along + 1) % 3, (along + 2) % 3);
-        let mut order: Vec<usize> = (0..pieces.len()).collect();
-        order.sort_by_key(|&k| (std::cmp::Reverse(pieces[k].volume()), pieces[k].sides, pieces[k].turn, k));
         let mut kinds: Vec<Kind> = Vec::new();
-        for k in order {
-            let alike = |kind: &Kind| {
-                let other = &pieces[kind.pieces[0]];
-                (other.sides, other.turn) == (pieces[k].sides, pieces[k].turn)
-            };
-            match kinds.iter_mut().find(|kind| alike(kind)) {
+        for k in largest_first(pieces) {
+            match kinds.iter_mut().find(|kind| pieces[kind.pieces[0]].is_like(&pieces[k])) {
                 Some(kind) => kind.pieces.push(k),
                 None => {
                     let turned = |size: &Sides| Turned {
@@ -127,7 +123,11 @@ impl<'a> Sweep<'a> {
                         face: [size[across], size[up]],
                         fills: Vec::new(),
                     };
-                    kinds.push(Kind { pieces: vec![k], turns: turns[k].iter().map(turned).collect() });
+                    kinds.push(Kind {
+                        pieces: vec![k],
+                        turns: turns[k].iter().map(turned).collect(),
+                        least: Vec::new(),
+                    });
                 }
             }
         }
@@ -140,10 +140,7 @@ impl<'a> Sweep<'a> {
     fn run(&mut self) -> Option<Vec<At>> {
         let spare: Vec<i64> = (0..self.whole.len())
             .map(|m| {
-                let needed = |kind: &Kind| {
-                    let least = kind.turns.iter().map(|turn| turn.long * turn.fills[m]).min().unwrap_or(0);
-                    least * kind.pieces.len() as i64
-                };
+                let needed = |kind: &Kind| kind.least[m] * kind.pieces.len() as i64;
                 self.whole[m] * self.room[self.along] - self.kinds.iter().map(needed).sum::<i64>()
             })
             .collect();
@@ -180,12 +177,9 @@ impl<'a> Sweep<'a> {
                     continue;
                 }
                 let turned = &self.kinds[kind].turns[turn];
-                let less: Vec<i64> = (spare.iter().enumerate())
-                    .map(|(m, spare)| {
-                        let least = self.kinds[kind].turns.iter().map(|t| t.long * t.fills[m]).min().unwrap_or(0);
-                        spare - (turned.long * turned.fills[m] - least)
-                    })
-                    .collect();
+                let more =
+                    turned.fills.iter().zip(&self.kinds[kind].least).map(|(fills, least)| turned.long * fills - least);
+                let less: Vec<i64> = spare.iter().zip(more).map(|(spare, more)| spare - more).collect();
                 self.left[kind] -= 1;
                 self.begun.push(Begun { kind, turn, from: here, to });
                 let found = self.begin(here, (kind, turn), &less);
@@ -277,6 +271,10 @@ fn measure(kinds: &mut [Kind], room: Sides, along: usize) -> Vec<i64> {
     measures.dedup_by(|a, b| a.1 == b.1);
     measures.truncate(MEASURES_MAX);
     for (k, kind) in kinds.iter_mut().enumerate() {
+        let least = |(_, fills): &(i128, Vec<Vec<i64>>)| {
+            kind.turns.iter().zip(&fills[k]).map(|(turn, fill)| turn.long * fill).min().unwrap_or(0)
+        };
+        kind.least = measures.iter().map(least).collect();
         for (t, turn) in kind.turns.iter_mut().enumerate() {
             turn.fills = measures.iter().map(|(_, fills)| fills[k][t]).collect();
         }
