@@ -18,10 +18,6 @@ use std::process::Command;
 
 const BOXES: [(&str, [i64; 3]); 3] = [("5x4x2", [5, 4, 2]), ("9x5x3", [9, 5, 3]), ("6x6x6", [6, 6, 6])];
 
-fn ounces(text: &str) -> Weight {
-    format!("{text} oz").parse().expect("a weight")
-}
-
 /// Three services for all, a fixed-price mailer and volume tiers for those with a contract.
 fn shop() -> Workshop {
     let mut shop = empty();
@@ -36,15 +32,6 @@ fn shop() -> Workshop {
     mailer.takes = BOXES.iter().map(|(name, _)| (*name).into()).collect();
     shop.containers.push(mailer);
     let own: Vec<ContainerName> = BOXES.iter().map(|(name, _)| (*name).into()).collect();
-    let by_ounces = |rows: &[(&str, i64)]| {
-        let step = |&(up_to, price): &(&str, i64)| WeightStep {
-            zone: String::new(),
-            up_to: ounces(up_to),
-            price: eur(price),
-            for_each: None,
-        };
-        Price::ByWeight(rows.iter().map(step).collect())
-    };
     let mut light = service("light", by_ounces(&[("8", 346), ("15.999", 533)]));
     light.containers.clone_from(&own);
     let mut standard = service("standard", by_ounces(&[("8", 716), ("16", 780), ("32", 905), ("80", 1290)]));
@@ -52,14 +39,7 @@ fn shop() -> Workshop {
     let mut fixed = service("mailer", Price::Fixed(BTreeMap::from([(String::new(), eur(800))])));
     fixed.containers = vec!["mailer".into()];
     fixed.contract = Some("fixed".into());
-    let tier = |(index, price): (u64, i64)| {
-        let up_to = format!("0.{} ft3", index + 1).parse().expect("a volume");
-        VolumeStep { zone: String::new(), up_to, soft_up_to: None, price: eur(price) }
-    };
-    let mut tiers = service(
-        "tiers",
-        Price::ByVolume([690, 732, 810].into_iter().enumerate().map(|(n, p)| tier((n as u64, p))).collect()),
-    );
+    let mut tiers = service("tiers", by_tenths(&[690, 732, 810]));
     tiers.containers = own;
     tiers.contract = Some("volume".into());
     shop.services = vec![light, standard];

@@ -307,3 +307,18 @@ fn a_dry_run_tells_what_each_condition_looked_at() {
         ]
     );
 }
+
+#[test]
+fn a_dry_run_of_rules_about_parcels_sees_what_other_rules_put_in() {
+    let mut workshop = demo();
+    workshop.rules = vec![
+        rule("a pot besides", "true", vec![Action::Product("POT-1".into(), 1)]),
+        rule("pots", "parcel.pieces > 1 && goods.exists(g, g.sku == 'POT-1')", vec![Action::Urgent]),
+    ];
+    let planner = Planner::new(&workshop);
+    let (order, shelf) = (order(&[("MUG-TG", 1)]), Shelf::default());
+    let plan = planner.decide(&order, &workshop, &shelf, &BTreeSet::new(), &pins());
+    let tried = planner.try_rules(&order, &workshop, &shelf, &plan);
+    assert_eq!(plan.rules, ["a pot besides", "pots"]);
+    assert_eq!(tried[1].1.verdict, rules::Verdict::Applies, "{:?}", tried[1]);
+}

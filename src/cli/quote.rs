@@ -58,7 +58,7 @@ pub fn quote(asked: &Asked, workshop: &Workshop, on: Date) -> Result<Quoted, Quo
         }
     };
     let overrides = Overrides { goods_weight: weight, containers: container.into_iter().collect() };
-    let quoted = quote::plan_of(&order, workshop, &overrides, on);
+    let quoted = quote::plan_of(&order, workshop, &overrides, on, asked.explain);
     let text = match asked.json {
         true => format!("{:#}\n", quote::to_json(&quoted, asked.explain)),
         false => quote::table(&quoted, workshop, asked.explain),

@@ -268,14 +268,8 @@ pub fn erased(zone: &jiff::tz::TimeZone, at: Timestamp) -> String {
 
 /// `postage 6.40, fuel 0.22, container 0.62`: what is not nothing.
 fn in_parts(cost: &CostParts, surcharged: &[(String, Money)]) -> String {
-    let mut parts = vec![("postage", cost.postage)];
-    match surcharged {
-        [] => parts.push(("surcharges", cost.surcharges)),
-        named => parts.extend(named.iter().map(|(name, amount)| (name.as_str(), *amount))),
-    }
-    parts.extend([("container", cost.container), ("supplies", cost.supplies)]);
-    let shown = parts.iter().filter(|(_, money)| money.minor != 0);
-    shown.map(|(name, money)| format!("{name} {}", money.figure())).collect::<Vec<_>>().join(", ")
+    let parts = cost.named(surcharged).into_iter().map(|(name, amount)| format!("{name} {}", amount.figure()));
+    parts.collect::<Vec<_>>().join(", ")
 }
 
 /// Why this container and this service, in words.

@@ -141,6 +141,17 @@ pub struct CostParts {
 }
 
 impl CostParts {
+    /// Each part with its name, surcharges one by one where they are known; what is nothing is left out.
+    pub fn named<'n>(&self, surcharged: &'n [(String, Money)]) -> Vec<(&'n str, Money)> {
+        let mut parts = vec![("postage", self.postage)];
+        match surcharged {
+            [] => parts.push(("surcharges", self.surcharges)),
+            named => parts.extend(named.iter().map(|(name, amount)| (name.as_str(), *amount))),
+        }
+        parts.extend([("container", self.container), ("supplies", self.supplies)]);
+        parts.retain(|(_, amount)| amount.minor != 0);
+        parts
+    }
     /// All parts.
     pub fn total(&self) -> Money {
         self.postage + self.surcharges + self.container + self.supplies

@@ -241,3 +241,28 @@ pub fn demo() -> Workshop {
     workshop.services = vec![letter, road, fixed, collect];
     workshop
 }
+
+/// So many ounces.
+pub fn ounces(text: &str) -> Weight {
+    format!("{text} oz").parse().expect("a weight")
+}
+
+/// Steps by ounces, one zone.
+pub fn by_ounces(rows: &[(&str, i64)]) -> Price {
+    let step = |&(up_to, price): &(&str, i64)| WeightStep {
+        zone: String::new(),
+        up_to: ounces(up_to),
+        price: eur(price),
+        for_each: None,
+    };
+    Price::ByWeight(rows.iter().map(step).collect())
+}
+
+/// Tiers of tenths of a cubic foot.
+pub fn by_tenths(prices: &[i64]) -> Price {
+    let step = |(index, &price): (usize, &i64)| {
+        let up_to = format!("0.{} ft3", index + 1).parse().expect("a volume");
+        VolumeStep { zone: String::new(), up_to, soft_up_to: None, price: eur(price) }
+    };
+    Price::ByVolume(prices.iter().enumerate().map(step).collect())
+}

@@ -19,7 +19,7 @@ pub use packaging::{Packed, Weighed, Wrap, tolerance};
 
 use crate::model::*;
 use crate::plan::fit::Budget;
-use crate::plan::rules::{Rules, Tried};
+use crate::plan::rules::{self, Rules, Tried};
 use house::House;
 use memory::Memory;
 use search::Split;
@@ -110,7 +110,7 @@ impl Planner {
 
     /// The same with another budget for each fit.
     pub fn with_budget(self, budget: Budget) -> Self {
-        Self { budget, memory: Memory::default(), ..self }
+        Self { budget, ..self }
     }
 
     /// The plan of one order; see [`Planner::decide_with`].
@@ -138,8 +138,20 @@ impl Planner {
         shelf: &Shelf,
         plan: &Plan,
     ) -> Vec<(Option<usize>, Tried)> {
-        let goods = goods::of_order(order, workshop, shelf);
-        parcels::try_rules(&self.rules, order, workshop, &goods, plan)
+        let mut goods = goods::of_order(order, workshop, shelf);
+        let about_order = self.rules.try_all(&house::facts_of(order, workshop, &goods, plan.pins.hand_over));
+        // Rules about parcels see what these put in as well.
+        let applied = about_order.iter().filter(|tried| tried.verdict == rules::Verdict::Applies);
+        for action in applied.flat_map(|tried| &tried.rule.then) {
+            if let Action::Product(sku, count) = action
+                && let Some(product) = workshop.product(sku)
+            {
+                goods::add_sample(&mut goods, workshop, product, *count, shelf);
+            }
+        }
+        let about_parcels = parcels::try_rules(&self.rules, order, workshop, &goods, plan);
+        let about_order = about_order.into_iter().map(|tried| (None, tried));
+        about_order.chain(about_parcels.into_iter().map(|(parcel, tried)| (Some(parcel), tried))).collect()
     }
 
     /// The plan of one order. `accepted` holds causes that a person answered (as typed) and

@@ -5,6 +5,7 @@ use super::goods::Kind;
 use super::memory::{Memory, Room};
 use crate::model::*;
 use crate::plan::fit::{self, Budget, Fit, Laws, Piece, Pouch, Reason, Sides};
+use crate::plan::tariff;
 
 /// Predicted weights are off by about this share of themselves (common practice, no source) ...
 const TOLERANCE_PERCENT: i64 = 3;
@@ -30,6 +31,17 @@ impl<'w> Wrap<'w> {
     /// It gives way: a mailer or an envelope, with nothing stiff in it.
     pub fn is_soft(&self) -> bool {
         self.containers().all(|container| !matches!(container.kind, ContainerKind::Box { .. }))
+    }
+    /// As a tariff sees it, so heavy.
+    pub fn as_parcel(&self, weight: Weight) -> tariff::Parcel<'w> {
+        let outermost = self.outermost();
+        tariff::Parcel {
+            outermost: &outermost.name,
+            carriers: outermost.carriers,
+            soft: self.is_soft(),
+            outer: self.outer,
+            weight,
+        }
     }
     /// `Medium` or `Medium in a Skipper`.
     pub fn spoken(&self) -> String {

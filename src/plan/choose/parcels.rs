@@ -148,19 +148,19 @@ fn facts_of(parcel: &PlannedParcel, index: usize, parts: i64) -> ParcelFacts {
     }
 }
 
-/// Every rule, asked about the order and then about each parcel of its plan (from 1).
+/// Every rule about parcels, asked about each parcel of a plan (from 1).
 pub fn try_rules(
     rules: &Rules,
     order: &Order,
     workshop: &Workshop,
     goods: &Goods<'_>,
     plan: &Plan,
-) -> Vec<(Option<usize>, Tried)> {
+) -> Vec<(usize, Tried)> {
     let mut facts = house::facts_of(order, workshop, goods, plan.pins.hand_over);
-    let mut all: Vec<_> = rules.try_all(&facts).into_iter().map(|tried| (None, tried)).collect();
+    let mut all = Vec::new();
     for (index, parcel) in plan.parcels.iter().enumerate() {
         facts.parcel = Some(facts_of(parcel, index, plan.parcels.len() as i64));
-        all.extend(rules.try_all(&facts).into_iter().map(|tried| (Some(index + 1), tried)));
+        all.extend(rules.try_all(&facts).into_iter().map(|tried| (index + 1, tried)));
     }
     all
 }

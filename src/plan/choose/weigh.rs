@@ -50,15 +50,7 @@ impl Weighing<'_> {
 
     /// What a service asks for it.
     pub fn quoted(&self, packed: &Weighed, wrap: usize, service: usize) -> Result<Quoted<'_>, Refusal> {
-        let wrap = &self.wraps[wrap];
-        let outermost = wrap.outermost();
-        let parcel = tariff::Parcel {
-            outermost: &outermost.name,
-            carriers: outermost.carriers,
-            soft: wrap.is_soft(),
-            outer: wrap.outer,
-            weight: packed.weight,
-        };
+        let parcel = self.wraps[wrap].as_parcel(packed.weight);
         tariff::price(self.services[service], &parcel, &self.order.destination, self.on, self.workshop.currency)
     }
 

@@ -183,17 +183,17 @@ pub fn order_of(lines: Vec<Line>, destination: Destination) -> Order {
 pub struct Quote {
     /// The plan.
     pub plan: Plan,
-    /// Rules about the order, then about each parcel (from 1).
+    /// Rules about the order, then about each parcel (from 1); none unless they were asked for.
     pub tried: Vec<(Option<usize>, Tried)>,
 }
 
-/// Plans an order for a quote: everything on the shelf, nothing accepted.
-pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Date) -> Quote {
+/// Plans an order for a quote: everything on the shelf, nothing accepted. In full the rules are tried, too.
+pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Date, in_full: bool) -> Quote {
     let pins =
         Pins { order_version: 1, revision: order.revision, config: workshop.digest.clone(), stock: 0, hand_over: on };
     let (planner, shelf) = (Planner::new(workshop), Shelf::default());
     let plan = planner.decide_with(order, workshop, &shelf, &BTreeSet::new(), &pins, overrides);
-    let tried = planner.try_rules(order, workshop, &shelf, &plan);
+    let tried = if in_full { planner.try_rules(order, workshop, &shelf, &plan) } else { Vec::new() };
     Quote { plan, tried }
 }
 
@@ -221,14 +221,7 @@ pub fn price_list(
         if container.is_some_and(|name| !wrap.containers().any(|c| c.name == *name)) {
             continue;
         }
-        let outermost = wrap.outermost();
-        let parcel = tariff::Parcel {
-            outermost: &outermost.name,
-            carriers: outermost.carriers,
-            soft: wrap.is_soft(),
-            outer: wrap.outer,
-            weight,
-        };
+        let parcel = wrap.as_parcel(weight);
         for service in &workshop.services {
             let what = format!("{} by {}", wrap.spoken(), service.name);
             match tariff::price(service, &parcel, to, on, workshop.currency) {

@@ -144,26 +144,13 @@ fn write_rules(out: &mut String, tried: &[(Option<usize>, Tried)]) -> std::fmt::
     Ok(())
 }
 
+/// `postage 6.40  container 0.62`; postage even where it is nothing.
 fn cost_in_words(cost: &CostParts, surcharged: &[(String, Money)]) -> String {
-    let parts = [
-        ("postage", cost.postage),
-        ("surcharges", cost.surcharges),
-        ("container", cost.container),
-        ("supplies", cost.supplies),
-    ];
-    let shown: Vec<String> = parts
-        .iter()
-        .filter(|(word, amount)| *word == "postage" || amount.minor != 0)
-        .map(|(word, amount)| match *word {
-            "surcharges" if !surcharged.is_empty() => {
-                let named: Vec<String> =
-                    surcharged.iter().map(|(name, amount)| format!("{name} {}", amount.figure())).collect();
-                named.join("  ")
-            }
-            _ => format!("{word} {}", amount.figure()),
-        })
-        .collect();
-    shown.join("  ")
+    let mut parts = cost.named(surcharged);
+    if cost.postage.minor == 0 {
+        parts.insert(0, ("postage", cost.postage));
+    }
+    parts.iter().map(|(name, amount)| format!("{name} {}", amount.figure())).collect::<Vec<_>>().join("  ")
 }
 
 /// A wait in words.
