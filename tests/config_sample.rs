@@ -136,6 +136,63 @@ fn a_folder_with_four_lines_is_a_workshop() {
 }
 
 #[test]
+fn what_changes_with_new_prices_stands_beside_them_and_the_rest_stays() {
+    let mut files = config::embedded();
+    files.get_mut("services.toml").unwrap().push_str(
+        "[service.Cart]\nprice = \"5.00 EUR\"\nweight_max = \"under 2 kg\"\nlongest_max = \"1 m\"\nvat = \"8 %\"\n\
+         [[service.Cart.later]]\nfrom = \"2027-01-01\"\nweight_max = \"3 kg\"\nvat = \"8.1 %\"\n\
+         [[service.Cart.later]]\nfrom = \"2027-07-01\"\nprice = \"6.00 EUR\"\nminimum = \"7.00 EUR\"\n",
+    );
+    let workshop = load(&files);
+    let cart = workshop.service(&ServiceName::new("Cart")).unwrap();
+    let on = |year: i16, month: i8| {
+        let is = cart.on(jiff::civil::date(year, month, 1));
+        let Price::Fixed(prices) = &is.price else { panic!("one price") };
+        (prices[""].minor, is.weight_max.unwrap().ng, is.vat, is.minimum.map(|least| least.minor))
+    };
+    assert_eq!(on(2026, 12), (500, 2000 * NG_PER_G - 1, Some(800), None));
+    assert_eq!(on(2027, 6), (500, 3000 * NG_PER_G, Some(810), None));
+    assert_eq!(on(2027, 7), (600, 3000 * NG_PER_G, Some(810), Some(700)));
+    assert_eq!(cart.on(jiff::civil::date(2028, 1, 1)).longest_max, Some(Length::from_mm(1000)));
+}
+
+#[test]
+fn prices_that_end_and_that_nothing_follows_are_noted() {
+    let noted = |more: &str| {
+        let mut files = config::embedded();
+        let services = files.get_mut("services.toml").unwrap();
+        let line = services.lines().count() + 3;
+        services.push_str("[service.Cart]\nprice = \"5.00 EUR\"\nvalid_until = \"2026-12-31\"\n");
+        services.push_str(more);
+        (load(&files).notes, line)
+    };
+    let (notes, line) = noted("");
+    let told = format!("services.toml:{line}: the prices of Cart end on 2026-12-31 and nothing follows; ");
+    assert!(notes.len() == 1 && notes[0].starts_with(&told), "{notes:?}");
+    let next = "[service.\"Cart 2027\"]\nprice = \"5.20 EUR\"\nvalid_from = ";
+    assert_eq!(noted(&format!("{next}\"2027-01-01\"\n")).0, [""; 0]);
+    assert_eq!(noted(&format!("{next}\"2027-01-02\"\n")).0.len(), 1, "a day without prices");
+    assert_eq!(load(&config::embedded()).notes, [""; 0]);
+}
+
+#[test]
+fn a_price_list_may_stand_in_another_currency() {
+    let mut files = config::embedded();
+    let house = files.get_mut("workshop.toml").unwrap();
+    *house = house.replace("# [rates]\n# GBP", "[rates]\nGBP");
+    let services = files.get_mut("services.toml").unwrap();
+    services.push_str("[service.Ferry]\ncurrency = \"GBP\"\nprice = \"5.00 GBP\"\nminimum = \"6.00 GBP\"\n");
+    let workshop = load(&files);
+    let ferry = workshop.service(&ServiceName::new("Ferry")).unwrap();
+    let rate = ferry.rate.as_ref().unwrap();
+    assert_eq!((rate.billionths, rate.looked_up.as_deref()), (1_170_000_000, Some("20 November 2026")));
+    assert_eq!(ferry.minimum, Some("6.00 GBP".parse().unwrap()));
+    assert!(
+        workshop.services.iter().filter(|service| service.name != ferry.name).all(|service| service.rate.is_none())
+    );
+}
+
+#[test]
 fn every_setting_is_explained_in_the_sample() {
     let sample = config::embedded();
     let mut missing = Vec::new();

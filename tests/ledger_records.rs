@@ -73,10 +73,11 @@ fn a_plan() -> Box<Plan> {
         contents: vec![Content { sku: "MUG-1".into(), quantity: 2, batch: Some("2611".into()), line: Some(0) }],
         weight: Weight::from_g(1840),
         tolerance: Weight::from_g(60),
-        cost: CostParts { postage: eur(640), surcharges: eur(0), container: eur(62), supplies: eur(18) },
+        cost: CostParts { postage: eur(640), surcharges: eur(0), container: eur(62), supplies: eur(18), labour: None },
         supplies: vec![SupplyUse { supply: "paper tape".into(), amount: 1_200_000_000 }],
         surcharged: Vec::new(),
         counts_as: None,
+        foreign: None,
         placement: vec![Placed { content: 0, at: [0, 0, 10], size: [120, 90, 95] }],
         inner_mm: [300, 200, 150],
         notes: vec!["mugs upside down".into()],
@@ -106,6 +107,16 @@ fn a_plan() -> Box<Plan> {
         rules: vec!["samples".into()],
         urgent: true,
     })
+}
+
+/// A plan whose service counts in another currency, with its labour.
+fn a_foreign_plan() -> Box<Plan> {
+    let mut plan = a_plan();
+    let pounds = "5.47 GBP".parse::<Money>().unwrap();
+    let rate = Rate::read(pounds.currency, "1.17 EUR, 20 November 2026").unwrap();
+    plan.parcels[0].foreign = Some(Foreign { amount: pounds, rate });
+    plan.parcels[0].cost.labour = Some(LabourCost { amount: eur(160), weighed: false });
+    plan
 }
 
 fn question() -> Question {
@@ -198,6 +209,7 @@ fn facts() -> Vec<Fact> {
             kept_in: "damaged-2026-11-25".into(),
         },
         Fact::Restored { made: at() },
+        Fact::Planned { plan: a_foreign_plan(), parcels: vec![parcel] },
     ]
 }
 
@@ -277,7 +289,7 @@ fn no_kind_of_record_is_without_an_example() {
 fn a_record_of_a_newer_version_is_named_and_not_guessed_at() {
     let cases = [
         (0, "record 1 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
-        (38, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
+        (39, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
     ];
     for (at, message) in cases {
         let mut line = written().remove(at);

@@ -6,6 +6,7 @@ use dawnslip::model::*;
 use dawnslip::plan::choose::Shelf;
 use dawnslip::plan::fit::Budget;
 use dawnslip::plan::{Planner, quote};
+use jiff::SignedDuration;
 use plan_bench::*;
 use proptest::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -286,34 +287,144 @@ fn a_workshop_with_nothing_in_it_asks() {
     assert_eq!(plan(&workshop, &order(&[("MUG-TG", 1)])).questions[0].cause, Cause::NoService(order(&[]).key));
 }
 
+#[test]
+fn a_post_box_is_reached_only_by_services_that_go_there() {
+    let mut workshop = demo();
+    let mut boxed = order(&[("MUG-TG", 4)]);
+    assert_eq!(plan(&workshop, &boxed).parcels[0].service.as_str(), "Road");
+    boxed.destination.post_box = true;
+    workshop.services.iter_mut().filter(|s| s.name.as_str() == "Road").for_each(|s| s.no_post_box = true);
+    let made = plan(&workshop, &boxed);
+    assert_eq!(made.parcels.iter().map(|p| p.service.as_str()).collect::<Vec<_>>(), ["Skipper"]);
+    assert_eq!(refused(&made, "Road"), "does not deliver to post boxes");
+    workshop.services.iter_mut().for_each(|service| service.no_post_box = true);
+    let question = &plan(&workshop, &boxed).questions[0];
+    assert_eq!(question.cause, Cause::NoService(boxed.key.clone()));
+    assert!(question.what.contains("Road: does not deliver to post boxes"), "{}", question.what);
+}
+
+#[test]
+fn what_customs_will_ask_and_nobody_has_said_is_a_caution() {
+    let mut workshop = demo();
+    workshop.services[1].zones.clear();
+    workshop.services[1].price = Price::ByWeight(steps("", &[(10_000, 900)]));
+    let mut set = product("SET", "Tea set", mm(1, 1, 1), g(1));
+    set.made_of = vec![("TEA-HS".into(), 1)];
+    workshop.products.push(set);
+    workshop.products[0].customs =
+        Some(Customs { hs_code: "6912.00".into(), origin: workshop.country, description: "stoneware mug".into() });
+    let customs = |workshop: &Workshop, order: &Order| -> Vec<String> {
+        let cautions = plan(workshop, order).parcels.remove(0).cautions;
+        cautions.into_iter().filter(|caution| caution.starts_with("customs")).collect()
+    };
+    let mut abroad = order(&[("MUG-TG", 1), ("POT-1", 1), ("SET", 1)]);
+    assert_eq!(customs(&workshop, &abroad), [""; 0], "it stays in the country");
+    abroad.destination.country = "DE".parse().ok();
+    abroad.lines[0].unit_price = Some(eur(2450));
+    abroad.lines[2].unit_price = Some(eur(980));
+    let expected = "customs data missing: Teapot (HS code, origin, description, value); \
+                    Heather smoke, 100 g (HS code, origin, description, value)";
+    assert_eq!(customs(&workshop, &abroad), [expected]);
+    abroad.lines.truncate(1);
+    assert_eq!(customs(&workshop, &abroad), [""; 0], "all is known");
+    abroad.lines[0].unit_price = None;
+    assert_eq!(customs(&workshop, &abroad), ["customs data missing: Mug, tide grey (value)"]);
+    workshop.services[1].collect = true;
+    assert_eq!(customs(&workshop, &abroad), [""; 0], "who fetches it takes it abroad");
+}
+
+/// An hour costs 18.00, so that two seconds are a cent.
+fn paid(workshop: &mut Workshop, weighed: bool) {
+    workshop.labour = Some(Labour {
+        wage: eur(1800),
+        per_parcel: SignedDuration::from_mins(3),
+        per_container: SignedDuration::from_secs(40),
+        per_piece: SignedDuration::from_secs(50),
+        weighed,
+    });
+}
+
+fn labour_of(plan: &Plan) -> i64 {
+    plan.parcels.iter().filter_map(|parcel| parcel.cost.labour).map(|labour| labour.amount.minor).sum()
+}
+
+/// 3 min, 40 s for the Medium and twice 50 s are 320 s: 1.60. With a second more to fold it 160.5 cents.
+#[test]
+fn labour_is_shown_beside_the_cost_and_rounded_up_once() {
+    let two_mugs = order(&[("MUG-TG", 2)]);
+    let mut workshop = demo();
+    workshop.containers.retain(|container| container.name.as_str() == "Medium");
+    let without = plan(&workshop, &two_mugs);
+    assert_eq!(without.parcels[0].cost.labour, None);
+    paid(&mut workshop, false);
+    for (folding, expected) in [(None, 160), (Some(41), 161), (Some(0), 140)] {
+        workshop.containers[0].folding = folding.map(SignedDuration::from_secs);
+        let beside = plan(&workshop, &two_mugs);
+        assert_eq!((beside.cost, labour_of(&beside)), (without.cost, expected), "{folding:?}");
+        let mut weighed = workshop.clone();
+        paid(&mut weighed, true);
+        let weighed = plan(&weighed, &two_mugs);
+        assert_eq!(weighed.cost.map(|cost| cost - eur(expected)), without.cost, "{folding:?}");
+        assert_eq!((labour_of(&weighed), &weighed.verdict), (expected, &Verdict::Proved));
+    }
+}
+
+/// Two Small by a letter are 2.10 each, one Large by road 4.60. A parcel's 3 min and 40 s cost 1.10.
+#[test]
+fn two_cheap_parcels_become_one_where_labour_counts() {
+    let mut workshop = demo();
+    workshop.containers =
+        vec![carton("Small", mm(120, 100, 100), 3, g(90), 10), carton("Large", mm(240, 200, 100), 3, g(190), 10)];
+    let fixed = |name: &str, price: i64, container: &str| Service {
+        containers: vec![container.into()],
+        ..service(name, Price::Fixed(BTreeMap::from([(String::new(), eur(price))])))
+    };
+    workshop.services = vec![fixed("Letter", 200, "Small"), fixed("Road", 450, "Large")];
+    for (weighed, parcels, cost) in [(None, 2, 420), (Some(false), 2, 420), (Some(true), 1, 460 + 110 + 50)] {
+        match weighed {
+            Some(weighed) => paid(&mut workshop, weighed),
+            None => workshop.labour = None,
+        }
+        let made = plan(&workshop, &order(&[("MUG-TG", 2)]));
+        let found = (made.parcels.len(), made.cost, &made.verdict);
+        assert_eq!(found, (parcels, Some(eur(cost)), &Verdict::Proved), "{weighed:?}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// For proved plans: one more container or a lower price never makes it dearer, and the
-    /// order of the lines changes no cost.
+    /// The same question has the same answer, whose parcels hold all that was ordered and add up to its cost.
     #[test]
-    fn more_choice_is_never_dearer(mugs in 0u32..4, pots in 0u32..3, teas in 1u32..4, less in 0i64..300) {
+    fn everything_is_packed_once_and_costs_what_its_parcels_cost(mugs in 0u32..4, pots in 0u32..3, teas in 1u32..4) {
         let lines = [("MUG-TG", mugs), ("POT-1", pots), ("TEA-HS", teas)];
         let lines: Vec<(&str, u32)> = lines.into_iter().filter(|(_, n)| *n > 0).collect();
         let base = plan(&demo(), &order(&lines));
-        prop_assume!(base.verdict == Verdict::Proved);
-        let again = plan(&demo(), &order(&lines));
-        prop_assert_eq!(&again, &base);
-        let backward: Vec<(&str, u32)> = lines.iter().rev().copied().collect();
-        prop_assert_eq!(plan(&demo(), &order(&backward)).cost, base.cost);
+        prop_assert_eq!(&plan(&demo(), &order(&lines)), &base);
         let cost = base.cost.expect("a cost").minor;
-        let mut richer = demo();
-        richer.containers.push(carton("Middling", mm(260, 200, 130), 3, g(150), 50));
-        if let Price::Fixed(prices) = &mut richer.services[2].price {
-            prices.values_mut().for_each(|price| price.minor -= less);
-        }
-        let richer = plan(&richer, &order(&lines));
-        if richer.verdict == Verdict::Proved {
-            prop_assert!(richer.cost.expect("a cost").minor <= cost);
-        }
-        // Everything ordered is packed, once.
         let packed: u32 = base.parcels.iter().flat_map(|p| &p.contents).map(|c| c.quantity).sum();
         prop_assert_eq!(packed, mugs + pots + teas);
         prop_assert_eq!(base.parcels.iter().map(|p| p.cost.total().minor).sum::<i64>(), cost);
+    }
+
+    /// Where labour counts, a proved plan costs no more than the plan made without it and the labour of that, and no
+    /// less than that plan alone.
+    #[test]
+    fn what_is_proved_with_labour_is_no_dearer_than_any_other_plan(
+        mugs in 0u32..4, pots in 0u32..3, teas in 1u32..4, wage in 0i64..20_000,
+    ) {
+        let lines = order(&[("MUG-TG", mugs), ("POT-1", pots), ("TEA-HS", teas)].into_iter().filter(|(_, n)| *n > 0).collect::<Vec<_>>());
+        let planned = |weighed: bool| {
+            let mut workshop = demo();
+            paid(&mut workshop, weighed);
+            workshop.labour.as_mut().expect("labour").wage = eur(wage);
+            workshop.containers[1].folding = Some(SignedDuration::from_mins(4));
+            plan(&workshop, &lines)
+        };
+        let (beside, weighed) = (planned(false), planned(true));
+        prop_assume!(beside.verdict == Verdict::Proved && weighed.verdict == Verdict::Proved);
+        let (without, with) = (beside.cost.expect("a cost").minor, weighed.cost.expect("a cost").minor);
+        prop_assert!(with <= without + labour_of(&beside));
+        prop_assert!(with - labour_of(&weighed) >= without);
     }
 }

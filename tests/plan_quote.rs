@@ -3,6 +3,7 @@
 mod plan_bench;
 
 use dawnslip::cli::quote::{Asked, quote};
+use dawnslip::model::{Money, Price, Rate, Service};
 use jiff::civil::date;
 use plan_bench::*;
 
@@ -95,4 +96,34 @@ fn json_says_the_same() {
     assert_eq!(value["cost"], "7.07 EUR");
     assert_eq!(value["parcels"][0]["container"], "Medium");
     assert_eq!(value["parcels"][0]["placement"].as_array().expect("placement").len(), 3);
+}
+
+/// 5.00 GBP at 1.17 are 5.85 EUR: a cent less at home is cheaper, a cent more is not.
+#[test]
+fn a_service_abroad_is_compared_by_what_it_costs_at_home_and_tells_its_own_price() {
+    let pounds: Money = "5.00 GBP".parse().expect("an amount");
+    for (road, abroad_wins) in [(584, false), (586, true)] {
+        let mut workshop = demo();
+        let price = |price: Money| Price::Fixed([("Middle".to_owned(), price)].into());
+        workshop.services = vec![
+            Service { price: price(eur(road)), zones: workshop.services[0].zones.clone(), ..Service::plain("Road") },
+            Service {
+                price: price(pounds),
+                rate: Rate::read(pounds.currency, "1.17 EUR, 20 November 2026").ok(),
+                zones: workshop.services[0].zones.clone(),
+                ..Service::plain("Ferry")
+            },
+        ];
+        let asked = Asked { what: Some("2*mug".to_owned()), to: Some("Middle".to_owned()), ..Asked::default() };
+        let told = quote(&asked, &workshop, date(2026, 11, 25)).expect("a quote").text;
+        assert_eq!(told.contains("Ferry asks 5.00 GBP at 1.17 EUR, 20 November 2026"), abroad_wins, "{told}");
+        let json = quote(&Asked { json: true, ..asked }, &workshop, date(2026, 11, 25)).expect("a quote").text;
+        let json: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+        let foreign = &json["parcels"][0]["foreign"];
+        assert_eq!(foreign["amount"].as_str(), abroad_wins.then_some("5.00 GBP"), "{json}");
+        assert_eq!(
+            json["parcels"][0]["cost"]["postage"].as_str(),
+            Some(if abroad_wins { "5.85 EUR" } else { "5.84 EUR" })
+        );
+    }
 }

@@ -236,6 +236,7 @@ pub fn check(at: &Folders) -> Ended {
         }
         Ok(workshop) => {
             let mut notices = secrets_notices(at, &workshop);
+            notices.extend(workshop.notes.iter().cloned());
             notices.extend(workshop.logo.as_ref().and_then(|place| daemon::setup::logo(place).err()));
             let damaged = repair::checked(&at.data).filter(Survey::needs_repair);
             if damaged.is_none() && at.data.exists() {

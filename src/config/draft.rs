@@ -15,6 +15,8 @@ pub(super) type Span = Range<usize>;
 #[derive(Debug, Default)]
 pub(super) struct Findings {
     pub(super) complaints: RefCell<Vec<Complaint>>,
+    /// What is no mistake and worth knowing.
+    pub(super) notes: RefCell<Vec<Complaint>>,
     /// Secrets that stand in a file though they must not.
     pub(super) secrets: RefCell<Vec<(String, Span)>>,
     /// Texts that will be printed: file, place, text.
@@ -98,6 +100,11 @@ impl<'t> Section<'t> {
     /// Adds a complaint about this place.
     pub(super) fn complain(&self, at: &Span, what: impl Into<String>, remedy: impl Into<String>) {
         self.found.add(Complaint::new(self.file, at.clone(), what, remedy));
+    }
+
+    /// Adds a note about this place.
+    pub(super) fn note(&self, at: &Span, what: impl Into<String>, remedy: impl Into<String>) {
+        self.found.notes.borrow_mut().push(Complaint::new(self.file, at.clone(), what, remedy));
     }
 
     /// Values of `other` count where this table says nothing.

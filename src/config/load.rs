@@ -1,6 +1,6 @@
 //! From the text of the files to a workshop, or to everything that is wrong with them.
 
-use super::complaint::{Complaint, Complaints};
+use super::complaint::{Complaint, Complaints, place_in};
 use super::draft::{Findings, Section, Span};
 use super::names::{Names, nearest};
 use super::services::Around;
@@ -83,6 +83,7 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
     };
     let currency = workshop::currency(&house);
     let contracts = workshop::contracts(&house);
+    let rates = workshop::rates(&house, currency);
 
     let mut meant = workshop::read(&house, &names, currency, base);
     meant.sources = sources::read(&section("sources.toml"), base);
@@ -90,7 +91,7 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
     meant.supplies = packaging::supplies(&packaging, &names, currency);
     meant.every_parcel = packaging::every_parcel(&packaging, &names);
     meant.containers = packaging::containers(&packaging, &names, currency);
-    let around = Around { names: &names, files, currency, contracts: &contracts };
+    let around = Around { names: &names, files, currency, rates: &rates, contracts: &contracts };
     let read_services = services::read(&services, &around);
     services::every_container_travels(&packaging, &meant.containers, &read_services);
     unused_contracts(&house, &contracts, &read_services);
@@ -109,6 +110,7 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
     meant.cards = cards::read(files, &found);
     meant.words = read_words(&meant.language, &house, files, &parsed, &found);
     meant.digest = digest(files);
+    meant.notes = notes(found.notes.take(), files);
     meant.files = files.clone();
 
     ask(checks, &meant, &rules, files, &found);
@@ -124,6 +126,15 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
     }
     let folder = format!("{}/", base.display());
     Err(Complaints::new(complaints, files, folder, &found.secrets.into_inner()))
+}
+
+/// Notes as sentences with their places.
+fn notes(notes: Vec<Complaint>, files: &Files) -> Vec<String> {
+    let told = |note: Complaint| {
+        let text = files.get(&note.file).map_or("", String::as_str);
+        format!("{}:{}: {}; {}", note.file, place_in(text, note.span.start).0, note.what, note.remedy)
+    };
+    notes.into_iter().map(told).collect()
 }
 
 /// Digest of all files: SHA-256 over name and text of each, in order of their names, each

@@ -145,6 +145,7 @@ fn container(name: &str, table: &Section<'_>, names: &Names, currency: Currency)
         goods: table.yes_or("goods", takes.is_empty()),
         takes: takes.into_iter().map(ContainerName).collect(),
         holds: holds(table, names),
+        folding: table.written("folding").map(|given| given.value),
         supplies: supply_uses(table, "supplies", names),
         fill: table.sub("fill", &shape::FILL).and_then(|fill| read_fill(&fill, names)),
     }

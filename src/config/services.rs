@@ -5,6 +5,7 @@ use super::draft::{Given, Section, Span, in_order};
 use super::names::{Kind, Names, nearest};
 use super::surcharges;
 use super::tariff::{self, By, Row};
+use super::values::WeightBound;
 use super::{Files, shape};
 use crate::model::*;
 use jiff::civil::Date;
@@ -12,10 +13,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use toml::de::DeValue;
 
 /// What the services need of other files.
+#[derive(Clone, Copy)]
 pub(super) struct Around<'a> {
     pub(super) names: &'a Names,
     pub(super) files: &'a Files,
+    /// Of the workshop; in a service with another one, that.
     pub(super) currency: Currency,
+    pub(super) rates: &'a BTreeMap<Currency, Rate>,
     pub(super) contracts: &'a [Given<String>],
 }
 
@@ -45,7 +49,30 @@ pub(super) fn read(section: &Section<'_>, around: &Around<'_>) -> Services {
             _ => read.usable.push(service),
         }
     }
+    note_ends(section, &read);
     read
+}
+
+/// Notes on services whose prices end and which nothing follows: a forgotten new year's list would be noticed only by
+/// the first order that no service takes.
+fn note_ends(section: &Section<'_>, read: &Services) {
+    let all = || read.usable.iter().chain(&read.without_contract);
+    for (name, table) in section.named("service", &shape::SERVICE) {
+        let Some(until) = table.date("valid_until") else { continue };
+        let Ok(next) = until.value.tomorrow() else { continue };
+        let follows = |other: &Service| {
+            let (from, end) = other.valid;
+            from.is_some_and(|from| from <= next) && end.is_none_or(|end| end >= next)
+        };
+        if !all().any(|other| other.name.as_str() != name.value && follows(other)) {
+            let what = format!("the prices of {} end on {} and nothing follows", name.value, until.value);
+            table.note(
+                &until.at,
+                what,
+                "write the next ones as a service of their own with valid_from, or take the end out",
+            );
+        }
+    }
 }
 
 /// A contract that is almost one of the workshop's is a slip of the finger.
@@ -89,16 +116,17 @@ fn service(
     tables: &mut BTreeSet<String>,
 ) -> Service {
     let zones = zones_of(table, lists);
+    let rate = rate(table, around);
+    let around = &Around { currency: rate.as_ref().map_or(around.currency, |rate| rate.of), ..*around };
     let collect = table.yes("collect");
     let price = price(table, around, &zones, collect, tables);
-    let later = later(table, around, &zones, tables);
     let valid = (table.date("valid_from").map(|d| d.value), table.date("valid_until"));
     if let (Some(from), Some(until)) = (valid.0, &valid.1)
         && until.value < from
     {
         table.complain(&until.at, "the service ends before it begins", "did you swap the two?");
     }
-    Service {
+    let mut service = Service {
         name: ServiceName::new(&name.value),
         asked_as: table.texts("asked_as").into_iter().map(|given| given.value).collect(),
         only_when_asked: table.yes_or("only_when_asked", collect),
@@ -109,7 +137,7 @@ fn service(
             .into_iter()
             .map(ContainerName)
             .collect(),
-        weight_max: table.written("weight_max").map(|given| given.value),
+        weight_max: table.written::<WeightBound>("weight_max").map(|given| given.value.0),
         longest_max: table.written("longest_max").map(|given| given.value),
         side_step: side_step(table),
         dimensional: surcharges::dimensional(table, &price),
@@ -119,17 +147,36 @@ fn service(
         outer_min: table.written("outer_min").map(|given| given.value),
         no_post_box: table.yes("no_post_box"),
         refuses: refuses(table),
+        rate,
         price,
-        later,
-        minimum: table.entry("minimum").and_then(|entry| table.money_in(&entry, around.currency)).map(|m| m.value),
+        later: Vec::new(),
+        minimum: table.money("minimum", around.currency).map(|given| given.value),
         surcharges: surcharges::read(table, around.currency, &zones),
         vat: surcharges::vat(table),
         round: surcharges::rounding(table, around.currency),
-        zones: zones.into_iter().map(|(rule, _)| rule).collect(),
+        zones: zones.iter().map(|(rule, _)| rule.clone()).collect(),
         contract: table.text("contract").map(|given| given.value),
         valid: (valid.0, valid.1.map(|given| given.value)),
         prints: prints(table),
+    };
+    service.later = later(&service, table, around, &zones, tables);
+    service
+}
+
+/// The rate of a price list in another currency.
+fn rate(table: &Section<'_>, around: &Around<'_>) -> Option<Rate> {
+    let given = table.currency("currency")?;
+    if given.value == around.currency {
+        return None;
     }
+    let rate = around.rates.get(&given.value).cloned();
+    if rate.is_none() {
+        let remedy =
+            format!("add {} = \"1.00 {}\" with the true figure under [rates] there", given.value, around.currency);
+        table.complain(&given.at, format!("workshop.toml does not say what a {} costs", given.value), remedy);
+    }
+    // With a stand-in the rest is still read in the currency that was meant.
+    rate.or_else(|| Some(Rate { of: given.value, home: around.currency, billionths: 1, looked_up: None }))
 }
 
 /// Contents that the service does not carry.
@@ -241,19 +288,26 @@ fn price(
     }
 }
 
-/// Prices that count from a day on, in place of those before.
-fn later(table: &Section<'_>, around: &Around<'_>, zones: &Zones, tables: &mut BTreeSet<String>) -> Vec<(Date, Price)> {
-    let mut all: Vec<(Given<Date>, Price)> = Vec::new();
-    for prices in table.list("later", &shape::LATER) {
-        if !prices.has("from") {
-            prices.missing("from", "\"2027-01-01\"");
+/// What counts from a day on, in place of what was before; what it does not name stays as it was.
+fn later(
+    service: &Service,
+    table: &Section<'_>,
+    around: &Around<'_>,
+    zones: &Zones,
+    tables: &mut BTreeSet<String>,
+) -> Vec<(Date, Service)> {
+    let mut all: Vec<(Given<Date>, Service)> = Vec::new();
+    for terms in table.list("later", &shape::LATER) {
+        if !terms.has("from") {
+            terms.missing("from", "\"2027-01-01\"");
         }
-        let price = price(&prices, around, zones, false, tables);
-        let Some(from) = prices.date("from") else { continue };
+        let before = all.last().map_or(service, |(_, before)| before).clone();
+        let changed = changed(before, &terms, around, zones, tables);
+        let Some(from) = terms.date("from") else { continue };
         if let Some((before, _)) = all.last()
             && from.value <= before.value
         {
-            prices.contradiction(
+            terms.contradiction(
                 &from.at,
                 "these prices do not begin after the ones before them",
                 "put them in order, each day once",
@@ -262,9 +316,42 @@ fn later(table: &Section<'_>, around: &Around<'_>, zones: &Zones, tables: &mut B
             );
             continue;
         }
-        all.push((from, price));
+        all.push((from, changed));
     }
-    all.into_iter().map(|(from, price)| (from.value, price)).collect()
+    all.into_iter().map(|(from, service)| (from.value, service)).collect()
+}
+
+/// A service with what these terms name in place of what it had.
+fn changed(
+    mut service: Service,
+    terms: &Section<'_>,
+    around: &Around<'_>,
+    zones: &Zones,
+    tables: &mut BTreeSet<String>,
+) -> Service {
+    let is_price = |key: &str| ["price", "tariff", "by"].contains(&key);
+    let named: Vec<String> = terms.entries().into_iter().map(|entry| entry.key.value).collect();
+    // A table that names nothing else lacks its price.
+    if named.iter().any(|key| is_price(key)) || named.iter().all(|key| key == "from") {
+        service.price = price(terms, around, zones, false, tables);
+    }
+    if terms.has("dimensional") {
+        service.dimensional = surcharges::dimensional(terms, &service.price);
+    } else if let (Some(_), false) = (&service.dimensional, matches!(service.price, Price::ByWeight(_))) {
+        // Size counts as weight by weight only.
+        service.dimensional = None;
+    }
+    let of = |key: &str| terms.written::<Length>(key).map(|given| given.value);
+    let size = |key: &str| terms.written::<Dims>(key).map(|given| given.value);
+    service.weight_max = terms.written::<WeightBound>("weight_max").map(|most| most.value.0).or(service.weight_max);
+    service.longest_max = of("longest_max").or(service.longest_max);
+    service.length_and_girth_max = of("length_and_girth_max").or(service.length_and_girth_max);
+    service.sum_max = of("sum_max").or(service.sum_max);
+    service.outer_max = size("outer_max").or(service.outer_max);
+    service.outer_min = size("outer_min").or(service.outer_min);
+    service.minimum = terms.money("minimum", around.currency).map(|given| given.value).or(service.minimum);
+    service.vat = surcharges::vat(terms).or(service.vat);
+    service
 }
 
 fn table_price(

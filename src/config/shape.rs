@@ -23,8 +23,8 @@ macro_rules! shapes {
 shapes! {
     WORKSHOP = "workshop.toml", "the workshop", [
         "name", "language", "time_zone", "currency", "country", "sender", "decimal_mark", "dates", "retention",
-        "labour_per_parcel", "heavy_above", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card",
-        "draw_packing_from", "day", "listen", "limits", "backups",
+        "cn23_above", "heavy_above", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card",
+        "draw_packing_from", "day", "listen", "limits", "backups", "labour", "rates",
     ];
     DAY = "workshop.toml", "the day", [
         "pick_list_at", "closed_weekdays", "closed_dates", "parcels_a_day", "quiet", "burst",
@@ -34,6 +34,7 @@ shapes! {
     LISTEN = "workshop.toml", "the listeners", ["intake", "desk", "desk_token", "desk_hosts"];
     LIMITS = "workshop.toml", "the limits", ["body", "header_time", "body_time", "connections", "per_minute"];
     BACKUPS = "workshop.toml", "the backups", ["at", "keep", "folder", "off"];
+    LABOUR = "workshop.toml", "labour", ["wage", "per_parcel", "per_container", "per_piece", "weighed"];
     SECRET = "sources.toml", "the place of a secret", ["file", "credential"];
 
     SOURCES = "sources.toml", "the sources", ["source"];
@@ -62,7 +63,7 @@ shapes! {
     PACKAGING = "packaging.toml", "the packaging", ["container", "supply", "every_parcel"];
     CONTAINER = "packaging.toml", "a container", [
         "kind", "inner", "outer", "flat_inner", "flat_outer", "allowance", "thickness_max", "tare", "cost", "cushion",
-        "load_max", "stock", "carriers", "takes", "goods", "holds", "supplies", "fill",
+        "load_max", "stock", "carriers", "takes", "goods", "holds", "supplies", "folding", "fill",
     ];
     HOLDS = "packaging.toml", "a hint on what a container holds", ["sku", "at_most", "trust"];
     FILL = "packaging.toml", "the filling", ["supply", "share", "weight_per_litre"];
@@ -72,12 +73,15 @@ shapes! {
 
     SERVICES = "services.toml", "the services", ["service", "zones"];
     SERVICE = "services.toml", "a service", [
-        "asked_as", "only_when_asked", "collect", "containers", "weight_max", "longest_max", "length_and_girth_max",
+        "asked_as", "only_when_asked", "collect", "currency", "containers", "weight_max", "longest_max", "length_and_girth_max",
         "side_step", "dimensional", "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "later",
         "minimum", "zones", "refuses", "surcharge", "vat", "round_to", "round", "contract", "valid_from", "valid_until", "prints",
     ];
     REFUSES = "services.toml", "refused contents", ["danger", "countries"];
-    LATER = "services.toml", "later prices", ["from", "price", "tariff", "by"];
+    LATER = "services.toml", "later prices", [
+        "from", "price", "tariff", "by", "dimensional", "minimum", "vat", "weight_max", "longest_max",
+        "length_and_girth_max", "sum_max", "outer_max", "outer_min",
+    ];
     DIMENSIONAL = "services.toml", "size as weight", ["size", "weighs", "above", "side_step", "sides", "weight_step"];
     SURCHARGE = "services.toml", "a surcharge", [
         "name", "amount", "months", "above_weight", "above_longest", "above_length_and_girth", "above_volume", "zones",

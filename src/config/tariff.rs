@@ -4,6 +4,7 @@
 use super::complaint::Complaint;
 use super::draft::{Findings, Span};
 use super::names::nearest;
+use super::values::{WeightBound, Written};
 use crate::model::{Currency, Length, Money, NG_PER_OZ, Volume, VolumeStep, Weight, WeightStep};
 use std::collections::BTreeMap;
 
@@ -184,7 +185,7 @@ fn bare_or(text: &str, unit: &str) -> Result<(), String> {
 }
 
 fn weight(text: &str) -> Result<Weight, String> {
-    let weight: Weight = text.parse().map_err(|why: crate::model::QuantityError| why.to_string())?;
+    let WeightBound(weight) = WeightBound::read(text)?;
     if weight > Weight::ZERO { Ok(weight) } else { Err("more than nothing is needed".to_owned()) }
 }
 
@@ -196,7 +197,7 @@ fn volume(text: &str) -> Result<Volume, String> {
 fn price(text: &str, currency: Currency) -> Result<Money, String> {
     let money: Money = text.parse().map_err(|why: crate::model::QuantityError| why.to_string())?;
     if money.currency != currency {
-        return Err(format!("the workshop counts in {currency}"));
+        return Err(format!("this price list counts in {currency}"));
     }
     if money.minor < 0 { Err("less than nothing".to_owned()) } else { Ok(money) }
 }
@@ -281,6 +282,17 @@ mod tests {
             assert!(text[hit.span.start..].starts_with(at), "{text}: {hit:?}");
         }
         assert!(read_text("# nothing\n", By::Weight).1[0].what.contains("empty"));
+    }
+
+    #[test]
+    fn a_bound_that_itself_is_too_much_is_a_nanogram_less() {
+        let (rows, complaints) = read_text("up to,price\nunder 16 oz,5.33 EUR\n16 oz,7.80 EUR\n", By::Weight);
+        assert_eq!(complaints, []);
+        let bounds: Vec<i64> = by_weight(rows).iter().map(|step| step.up_to.ng).collect();
+        assert_eq!(bounds, [16 * NG_PER_OZ - 1, 16 * NG_PER_OZ]);
+        for text in ["under 16", "under", "under 0 g", "under -1 g", "16 oz under"] {
+            assert!(weight(text).is_err(), "{text}");
+        }
     }
 
     #[test]

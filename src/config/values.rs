@@ -1,5 +1,6 @@
 //! Values of one table as what they mean: quantities, words out of a list, dates, lists.
 
+use super::currency;
 use super::draft::{Entry, Given, Section, Span, kind_of};
 use super::names::nearest;
 use crate::model::{CountryCode, Currency, Dims, Length, Money, Volume, Weight};
@@ -44,6 +45,20 @@ impl Written for Money {
     fn read(text: &str) -> Result<Self, String> {
         let money = text.parse::<Money>().map_err(|why| why.to_string())?;
         if money.minor < 0 { Err(format!("{text:?} is less than nothing")) } else { Ok(money) }
+    }
+}
+
+/// The most that something may weigh: `1 kg`, or `under 16 oz` where that itself is too much.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct WeightBound(pub(super) Weight);
+impl Written for WeightBound {
+    const WHAT: &'static str = "a weight";
+    const EXAMPLE: &'static str = "640 g";
+    const UNITS: &'static [&'static str] = <Weight as Written>::UNITS;
+    fn read(text: &str) -> Result<Self, String> {
+        let (below, text) = text.strip_prefix("under ").map_or((0, text), |text| (1, text.trim()));
+        // Weights are whole nanograms: the next smaller one is all that is under it.
+        <Weight as Written>::read(text).map(|weight| Self(Weight { ng: weight.ng - below }))
     }
 }
 
@@ -162,12 +177,12 @@ impl<'t> Section<'t> {
         }
     }
 
-    /// An amount in the workshop's currency.
+    /// An amount in this currency.
     pub(super) fn money(&self, key: &str, currency: Currency) -> Option<Given<Money>> {
         self.money_in(&self.entry(key)?, currency)
     }
 
-    /// An entry's value as an amount in the workshop's currency.
+    /// An entry's value as an amount in this currency.
     pub(super) fn money_in(&self, entry: &Entry<'t>, currency: Currency) -> Option<Given<Money>> {
         if let Some(number) = bare(entry.value) {
             let what = format!("`{}` is a bare number, not an amount", entry.key.value);
@@ -176,12 +191,32 @@ impl<'t> Section<'t> {
         }
         let given: Given<Money> = self.written_in(entry)?;
         if given.value.currency != currency {
-            let what =
-                format!("`{}` is in {}, the workshop counts in {currency}", entry.key.value, given.value.currency);
+            let what = format!("`{}` is in {}, but this counts in {currency}", entry.key.value, given.value.currency);
             self.complain(&given.at, what, format!("say how much it is in {currency}"));
             return None;
         }
         Some(given)
+    }
+
+    /// A currency that exists.
+    pub(super) fn currency(&self, key: &str) -> Option<Given<Currency>> {
+        let given = self.text(key)?;
+        Some(Given { value: self.currency_of(&given)?, at: given.at })
+    }
+
+    /// The currency that a text names.
+    pub(super) fn currency_of(&self, given: &Given<String>) -> Option<Currency> {
+        match given.value.parse() {
+            Ok(code) if currency::codes().any(|known| known == given.value) => Some(code),
+            _ => {
+                let remedy = match nearest(&given.value, currency::codes()) {
+                    Some(near) => format!("did you mean \"{near}\"?"),
+                    None => "three capital letters of ISO 4217, like \"EUR\"".to_owned(),
+                };
+                self.complain(&given.at, format!("there is no currency {:?}", given.value), remedy);
+                None
+            }
+        }
     }
 
     /// Any text that is not blank.

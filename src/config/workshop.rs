@@ -2,9 +2,9 @@
 
 use super::draft::{Given, Section, Span};
 use super::names::{Kind, Names, nearest};
+use super::shape;
 use super::sources::secret_ref;
 use super::values::{Bytes, Days};
-use super::{currency, shape};
 use crate::model::*;
 use jiff::SignedDuration;
 use jiff::civil::{Time, Weekday};
@@ -29,23 +29,34 @@ const BODY_BYTES: std::ops::RangeInclusive<usize> = 1024..=16 * 1024 * 1024;
 
 /// The currency, read before anything else: every amount is checked against it.
 pub(super) fn currency(section: &Section<'_>) -> Currency {
-    let Some(given) = section.text("currency") else {
-        if !section.has("currency") {
-            section.missing("currency", "\"EUR\"");
-        }
-        return Currency::EUR;
-    };
-    match given.value.parse() {
-        Ok(code) if currency::codes().any(|known| known == given.value) => code,
-        _ => {
-            let remedy = match nearest(&given.value, currency::codes()) {
-                Some(near) => format!("did you mean \"{near}\"?"),
-                None => "three capital letters of ISO 4217, like \"EUR\"".to_owned(),
-            };
-            section.complain(&given.at, format!("there is no currency {:?}", given.value), remedy);
-            Currency::EUR
+    if !section.has("currency") {
+        section.missing("currency", "\"EUR\"");
+    }
+    section.currency("currency").map_or(Currency::EUR, |given| given.value)
+}
+
+/// What units of other currencies cost.
+pub(super) fn rates(section: &Section<'_>, home: Currency) -> BTreeMap<Currency, Rate> {
+    let mut rates = BTreeMap::new();
+    for pair in section.pairs("rates") {
+        let Some(of) = section.currency_of(&pair.key) else { continue };
+        let Some(text) = section.text_in(&pair) else { continue };
+        let what = format!("this does not say what a {of} costs");
+        match Rate::read(of, text.value.trim()) {
+            _ if of == home => {
+                section.complain(&pair.key.at, format!("all prices are in {of} anyway"), "take this line out");
+            }
+            Ok(rate) if rate.home != home => {
+                let remedy = format!("say it in {home}, the workshop's currency: \"1.00 {home}\"");
+                section.complain(&text.at, what, remedy);
+            }
+            Ok(rate) => {
+                rates.insert(of, rate);
+            }
+            Err(why) => section.complain(&text.at, what, why.to_string()),
         }
     }
+    rates
 }
 
 /// The workshop without what the other files hold.
@@ -69,7 +80,8 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         day: read_day(section, day.as_ref()),
         retention_days: retention,
         backups: read_backups(section.sub("backups", &shape::BACKUPS).as_ref(), retention),
-        labour: section.money("labour_per_parcel", currency).map(|given| given.value),
+        labour: section.sub("labour", &shape::LABOUR).and_then(|labour| read_labour(&labour, currency)),
+        cn23_above: section.money("cn23_above", currency).map(|given| given.value),
         heavy_above: section.written("heavy_above").map_or(HEAVY, |given| given.value),
         listeners: listeners(section, base),
         limits: read_limits(limits.as_ref()),
@@ -95,8 +107,29 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
             tone: section.word("logo_tone", &TONES).unwrap_or(Tone::Line),
             density_percent: section.whole("logo_density", 10, 200).map_or(100, |given| given.value),
         }),
+        notes: Vec::new(),
         files: BTreeMap::new(),
     }
+}
+
+/// What working time costs.
+fn read_labour(labour: &Section<'_>, currency: Currency) -> Option<Labour> {
+    if !labour.has("wage") {
+        labour.missing("wage", "\"18.00 EUR\" (of an hour)");
+    }
+    let time = |key: &str| labour.written(key).map_or(SignedDuration::ZERO, |given| given.value);
+    let [per_parcel, per_container, per_piece] = ["per_parcel", "per_container", "per_piece"].map(time);
+    let meant = Labour {
+        wage: labour.money("wage", currency)?.value,
+        per_parcel,
+        per_container,
+        per_piece,
+        weighed: labour.yes("weighed"),
+    };
+    if [meant.per_parcel, meant.per_container, meant.per_piece].iter().all(SignedDuration::is_zero) {
+        labour.missing("per_parcel", "\"4 min\", or per_container or per_piece");
+    }
+    Some(meant)
 }
 
 /// The load constant of the revised NIOSH lifting equation: what one person lifts at most where all else is ideal

@@ -269,7 +269,10 @@ pub fn erased(zone: &jiff::tz::TimeZone, at: Timestamp) -> String {
 /// `postage 6.40, fuel 0.22, container 0.62`: what is not nothing.
 fn in_parts(cost: &CostParts, surcharged: &[(String, Money)]) -> String {
     let parts = cost.named(surcharged).into_iter().map(|(name, amount)| format!("{name} {}", amount.figure()));
-    parts.collect::<Vec<_>>().join(", ")
+    parts
+        .chain(cost.labour_beside().map(|amount| format!("and labour {}", amount.figure())))
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// Why this container and this service, in words.
@@ -282,8 +285,12 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
         let parts = in_parts(&cost, &parcel.surcharged);
         let weight = format!("{} ± {}", parcel.weight, parcel.tolerance);
         let charged = parcel.counts_as.map_or_else(String::new, |counts| format!("charged as {counts} for its size"));
-        let parts =
-            [parts, weight, charged].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · ");
+        let foreign = parcel.foreign.as_ref().map_or_else(String::new, |foreign| format!("asks {foreign}"));
+        let parts = [parts, foreign, weight, charged]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<_>>()
+            .join(" · ");
         text.push_str(&words::hanging("   ", &parts, columns));
         let contents: Vec<String> = parcel
             .contents

@@ -1,6 +1,7 @@
 //! What is sold and what packing takes: products, containers, supplies, as configured.
 
 use super::*;
+use jiff::SignedDuration;
 use jiff::civil::Date;
 
 /// A product, with what it inherits (`like`) already filled in.
@@ -116,6 +117,8 @@ pub struct Container {
     pub goods: bool,
     /// "Holds at most N of SKU" said by a person: overrules geometry downwards.
     pub holds: Vec<Holds>,
+    /// Time to fold and close one; `None`: as the workshop says for all.
+    pub folding: Option<SignedDuration>,
     /// Supplies for closing one: tape, fill.
     pub supplies: Vec<SupplyUse>,
     /// Filling: how much of the free room is filled, with what; its weight counts.

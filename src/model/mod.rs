@@ -6,21 +6,25 @@
 
 pub mod daytime;
 pub mod goods;
+pub mod labour;
 pub mod order;
 pub mod paper;
 pub mod place;
 pub mod plan;
 pub mod quantity;
+pub mod rate;
 pub mod service;
 pub mod text;
 pub mod workshop;
 
 pub use goods::*;
+pub use labour::*;
 pub use order::*;
 pub use paper::*;
 pub use place::*;
 pub use plan::*;
 pub use quantity::*;
+pub use rate::*;
 pub use service::*;
 pub use text::*;
 pub use workshop::*;

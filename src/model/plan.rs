@@ -1,7 +1,8 @@
 //! What the planner answers: parcels, their cost, and why.
 
 use super::{
-    BatchName, CardName, ConfigDigest, ContainerName, Money, OrderKey, Revision, ServiceName, Sku, SupplyName, Weight,
+    BatchName, CardName, ConfigDigest, ContainerName, Foreign, LabourCost, Money, OrderKey, Revision, ServiceName, Sku,
+    SupplyName, Weight,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -102,6 +103,9 @@ pub struct PlannedParcel {
     /// The weight that was charged, where that is its size and not what it weighs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub counts_as: Option<Weight>,
+    /// What the service asks in the currency of its price list, where that is not the workshop's, and at which rate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub foreign: Option<Foreign>,
     /// Where each piece lies, for the picture; empty where only a hint or a mailer says that it fits.
     pub placement: Vec<Placed>,
     /// Inner size in whole millimetres that `placement` refers to.
@@ -138,6 +142,9 @@ pub struct CostParts {
     pub container: Money,
     /// Supplies.
     pub supplies: Money,
+    /// Working time, where the workshop says what it costs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub labour: Option<LabourCost>,
 }
 
 impl CostParts {
@@ -149,12 +156,32 @@ impl CostParts {
             named => parts.extend(named.iter().map(|(name, amount)| (name.as_str(), *amount))),
         }
         parts.extend([("container", self.container), ("supplies", self.supplies)]);
+        parts.extend(self.labour.filter(|labour| labour.weighed).map(|labour| ("labour", labour.amount)));
         parts.retain(|(_, amount)| amount.minor != 0);
         parts
     }
-    /// All parts.
+    /// Working time that is shown beside the total and is no part of it.
+    pub fn labour_beside(&self) -> Option<Money> {
+        self.labour.filter(|labour| !labour.weighed).map(|labour| labour.amount)
+    }
+    /// All parts; working time only where it is weighed.
     pub fn total(&self) -> Money {
-        self.postage + self.surcharges + self.container + self.supplies
+        let sum = self.postage + self.surcharges + self.container + self.supplies;
+        self.labour.filter(|labour| labour.weighed).map_or(sum, |labour| sum + labour.amount)
+    }
+}
+
+impl std::ops::Add for CostParts {
+    type Output = Self;
+    fn add(self, other: Self) -> Self {
+        let both = |one: LabourCost, two: LabourCost| LabourCost { amount: one.amount + two.amount, ..one };
+        Self {
+            postage: self.postage + other.postage,
+            surcharges: self.surcharges + other.surcharges,
+            container: self.container + other.container,
+            supplies: self.supplies + other.supplies,
+            labour: self.labour.zip(other.labour).map(|(one, two)| both(one, two)).or(self.labour).or(other.labour),
+        }
     }
 }
 

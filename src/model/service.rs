@@ -1,6 +1,6 @@
 //! Services: how a parcel travels, and what that costs.
 
-use super::{ContainerName, CountryCode, Dims, Length, Money, PaperKind, ServiceName, Volume, Weight};
+use super::{ContainerName, CountryCode, Dims, Length, Money, PaperKind, Rate, ServiceName, Volume, Weight};
 use jiff::civil::Date;
 use std::collections::BTreeMap;
 
@@ -37,10 +37,12 @@ pub struct Service {
     pub no_post_box: bool,
     /// Contents that it does not carry.
     pub refuses: Vec<Refused>,
-    /// How it is priced, until the first of `later`.
+    /// Its amounts stand in another currency, which costs so much; `None`: in the workshop's.
+    pub rate: Option<Rate>,
+    /// How it is priced.
     pub price: Price,
-    /// Prices in place of that from a day on; days rise.
-    pub later: Vec<(Date, Price)>,
+    /// What is in force in its place from a day on: other prices, limits, minimum, tax; days rise.
+    pub later: Vec<(Date, Service)>,
     /// Price and surcharges come to this at least.
     pub minimum: Option<Money>,
     /// Added to the price.
@@ -78,6 +80,7 @@ impl Service {
             outer_min: None,
             no_post_box: false,
             refuses: Vec::new(),
+            rate: None,
             price: Price::Nothing,
             later: Vec::new(),
             minimum: None,
@@ -91,9 +94,9 @@ impl Service {
         }
     }
 
-    /// The prices that count on a day.
-    pub fn price_on(&self, day: Date) -> &Price {
-        self.later.iter().rev().find(|(from, _)| *from <= day).map_or(&self.price, |(_, price)| price)
+    /// As it is on a day: itself, or what is in its place by then.
+    pub fn on(&self, day: Date) -> &Self {
+        self.later.iter().rev().find(|(from, _)| *from <= day).map_or(self, |(_, service)| service)
     }
 }
 

@@ -34,8 +34,10 @@ pub struct Workshop {
     pub retention_days: u32,
     /// Daily copies of everything.
     pub backups: Backups,
-    /// Minutes of labour per parcel times wage: shown apart, never part of the choice unless set.
-    pub labour: Option<Money>,
+    /// What working time costs; `None`: neither shown nor weighed.
+    pub labour: Option<Labour>,
+    /// Above this value of its goods a parcel abroad needs a CN 23 in place of a CN 22; `None`: not said.
+    pub cn23_above: Option<Money>,
     /// Parcels heavier than this are lifted by two.
     pub heavy_above: Weight,
     /// Where to listen.
@@ -74,6 +76,8 @@ pub struct Workshop {
     pub fonts: Option<PathBuf>,
     /// A drawing for the cards, if configured.
     pub logo: Option<LogoFile>,
+    /// What is no mistake in them and worth knowing: one sentence each, with its place.
+    pub notes: Vec<String>,
     /// The files as read, name (relative) and text: kept beside every plan that used them.
     pub files: BTreeMap<String, String>,
 }

@@ -89,6 +89,7 @@ pub fn workshop() -> Workshop {
         retention_days: 90,
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
+        cn23_above: None,
         heavy_above: Weight::from_g(23_000),
         contracts: Contracts::default(),
         listeners: Listeners {
@@ -119,6 +120,7 @@ pub fn workshop() -> Workshop {
         words: Words::default(),
         fonts: None,
         logo: None,
+        notes: Vec::new(),
         files: BTreeMap::new(),
     }
 }
@@ -214,10 +216,17 @@ impl Morning {
             contents: contents.collect(),
             weight: Weight::from_g(410),
             tolerance: Weight::from_g(20),
-            cost: CostParts { postage: eur(346), surcharges: eur(0), container: eur(40), supplies: eur(11) },
+            cost: CostParts {
+                postage: eur(346),
+                surcharges: eur(0),
+                container: eur(40),
+                supplies: eur(11),
+                labour: None,
+            },
             supplies: vec![],
             surcharged: Vec::new(),
             counts_as: None,
+            foreign: None,
             placement: vec![],
             inner_mm: [200, 150, 100],
             notes: vec![],

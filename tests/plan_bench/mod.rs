@@ -39,6 +39,7 @@ pub fn empty() -> Workshop {
         retention_days: 90,
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
+        cn23_above: None,
         heavy_above: Weight::from_g(23_000),
         listeners: Listeners { intake: loopback, desk: loopback, desk_token: None, desk_hosts: vec![] },
         limits: Limits {
@@ -64,6 +65,7 @@ pub fn empty() -> Workshop {
         words: Words::default(),
         fonts: None,
         logo: None,
+        notes: Vec::new(),
         files: BTreeMap::new(),
     }
 }
@@ -110,6 +112,7 @@ pub fn carton(name: &str, inner: Dims, wall_mm: i64, tare: Weight, cost: i64) ->
         goods: true,
         holds: vec![],
         supplies: vec![],
+        folding: None,
         fill: None,
     }
 }

@@ -106,6 +106,7 @@ fn container(name: &str, side: i64, stock: Option<u32>, carriers: bool) -> Conta
         goods: !carriers,
         holds: Vec::new(),
         supplies: Vec::new(),
+        folding: None,
         fill: None,
     }
 }
@@ -190,6 +191,7 @@ pub fn workshop() -> Workshop {
         retention_days: 365,
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
+        cn23_above: None,
         heavy_above: Weight::from_g(23_000),
         contracts: Contracts::default(),
         listeners: Listeners {
@@ -228,6 +230,7 @@ pub fn workshop() -> Workshop {
         words: Words { table: words::english() },
         fonts: None,
         logo: None,
+        notes: Vec::new(),
         files: BTreeMap::new(),
     }
 }
@@ -401,7 +404,7 @@ fn planned(parcel: &Parcel) -> PlannedParcel {
         contents: contents.collect(),
         weight: Weight::from_g(parcel.grams),
         tolerance: Weight::from_g(20 + parcel.grams / 40),
-        cost: CostParts { postage: zero, surcharges: zero, container: zero, supplies: zero },
+        cost: CostParts { postage: zero, surcharges: zero, container: zero, supplies: zero, labour: None },
         supplies: vec![
             SupplyUse { supply: "paper tape".into(), amount: 1_240 * NM_PER_MM },
             SupplyUse { supply: "tissue".into(), amount: 2 },
@@ -409,6 +412,7 @@ fn planned(parcel: &Parcel) -> PlannedParcel {
         ],
         surcharged: Vec::new(),
         counts_as: None,
+        foreign: None,
         placement: Vec::new(),
         inner_mm: [0; 3],
         notes: Vec::new(),

@@ -37,7 +37,7 @@ pub fn alternatives(
             continue;
         }
         let service = services[candidate.service];
-        let fixed = if matches!(service.price, Price::Fixed(_)) { ", fixed price" } else { "" };
+        let fixed = if matches!(service.on(weighing.on).price, Price::Fixed(_)) { ", fixed price" } else { "" };
         let why = match cost.map(|cost| candidate.cost - cost) {
             Some(0) => format!("costs the same{fixed}"),
             Some(more) if more > 0 => format!("{} more{fixed}", Money::new(more, currency).figure()),

@@ -24,6 +24,8 @@ pub struct Kind<'w> {
     pub weight: Weight,
     /// Exact size of one, for free room.
     pub dims: Dims,
+    /// Its place among the kinds as the lines name them, from 0: people read in this order.
+    pub place: usize,
 }
 
 impl Kind<'_> {
@@ -38,10 +40,17 @@ impl Kind<'_> {
     }
 }
 
+/// The places of kinds in the order in which the lines name them.
+pub fn as_ordered(kinds: &[Kind<'_>]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..kinds.len()).collect();
+    order.sort_by_key(|&index| kinds[index].place);
+    order
+}
+
 /// What the lines come to.
 #[derive(Debug, Default)]
 pub struct Goods<'w> {
-    /// Pieces by kind.
+    /// Pieces by kind, the largest first, then by sku and batch: what is planned does not depend on the order of lines.
     pub kinds: Vec<Kind<'w>>,
     /// Lines as ordered that are shipped: index, product, quantity.
     pub shipped: Vec<(usize, &'w Product, u32)>,
@@ -157,6 +166,10 @@ fn add<'w>(goods: &mut Goods<'w>, wanted: Wanted<'w>, shelf: &Shelf) {
             put(goods, product, None, line, rest);
         }
     }
+    goods.kinds.sort_by(|one, two| {
+        let key = |kind: &Kind<'w>| (kind.product.sku.clone(), kind.batch.map(|batch| batch.name.clone()));
+        two.piece.volume().cmp(&one.piece.volume()).then_with(|| key(one).cmp(&key(two)))
+    });
 }
 
 /// Batches in the order in which they should go: first-expiring first, then file order.
@@ -210,7 +223,8 @@ fn put<'w>(goods: &mut Goods<'w>, product: &'w Product, batch: Option<&'w Batch>
         return;
     };
     let piece = piece_of(product, dims);
-    goods.kinds.push(Kind { product, batch, wanted: vec![(line, count)], piece, weight, dims });
+    let place = goods.kinds.len();
+    goods.kinds.push(Kind { product, batch, wanted: vec![(line, count)], piece, weight, dims, place });
 }
 
 /// As it goes into a container: pressed, rounded up, with its cushion on every side.

@@ -197,6 +197,21 @@ pub struct Weighed {
     pub container_cost: Money,
     /// Of the supplies, summed exactly and rounded up once.
     pub supplies_cost: Money,
+    /// Of the working time.
+    pub labour: Option<LabourCost>,
+}
+
+impl Weighed {
+    /// All parts, with what a service asks for it.
+    pub fn cost_parts(&self, quoted: &tariff::Quoted<'_>) -> CostParts {
+        CostParts {
+            postage: quoted.postage,
+            surcharges: quoted.surcharges_sum(),
+            container: self.container_cost,
+            supplies: self.supplies_cost,
+            labour: self.labour,
+        }
+    }
 }
 
 /// That, and what it uses up.
@@ -270,7 +285,10 @@ pub fn weighed(
         weight = weight + weight_of(supply, amount);
     }
     let minor = i64::try_from((millionths + 999_999).div_euclid(1_000_000)).unwrap_or(i64::MAX);
-    (Weighed { weight, container_cost, supplies_cost: Money::new(minor, workshop.currency) }, amounts)
+    let supplies_cost = Money::new(minor, workshop.currency);
+    let pieces = counts.iter().fold(0u32, |sum, count| sum.saturating_add(*count));
+    let labour = workshop.labour.as_ref().map(|labour| labour.cost(wrap.containers(), pieces));
+    (Weighed { weight, container_cost, supplies_cost, labour }, amounts)
 }
 
 fn weight_of(supply: &Supply, amount: i128) -> Weight {

@@ -1,6 +1,6 @@
 //! From the chosen split to planned parcels: contents by line, places, notes and cautions.
 
-use super::goods::{Goods, Kind};
+use super::goods::{Goods, Kind, as_ordered};
 use super::house::{self, House};
 use super::packaging::{Packed, tolerance};
 use super::search::Part;
@@ -34,7 +34,8 @@ fn parcel(
     // The search priced exactly this; it cannot be refused now.
     let quoted = weighing.quoted(&packed, wrap, service).ok()?;
     let (zone, surcharged, counts_as) = (quoted.zone.to_owned(), quoted.surcharges.clone(), quoted.counts_as);
-    let (postage, surcharges, ends) = (quoted.postage, quoted.surcharges_sum(), quoted.ends);
+    let (cost, ends) = (packed.cost_parts(&quoted), quoted.ends);
+    let foreign = quoted.foreign.map(|(amount, rate)| Foreign { amount, rate: rate.clone() });
     let (contents, content_of) = contents(weighing.kinds, &part.counts, open);
     let wraps = weighing.wraps;
     let is_box = matches!(wraps[wrap].container.kind, ContainerKind::Box { .. });
@@ -46,11 +47,10 @@ fn parcel(
         _ => Vec::new(),
     };
     let tolerance = tolerance(packed.weight);
-    let present = || weighing.kinds.iter().zip(&part.counts).filter(|(_, n)| **n > 0).map(|(kind, _)| kind);
     let mut notes: Vec<String> = Vec::new();
     let mut cautions: Vec<String> = Vec::new();
-    for kind in present() {
-        let product = kind.product;
+    for kind in as_ordered(weighing.kinds).into_iter().filter(|&kind| part.counts[kind] > 0) {
+        let product = weighing.kinds[kind].product;
         notes.extend(product.how_to_lay.iter().map(|how| format!("{}: {how}", product.name)));
         if product.fragile {
             cautions.push(format!("{}: fragile, nothing on top", product.name));
@@ -66,6 +66,7 @@ fn parcel(
         let most = short(weighing.workshop.heavy_above);
         cautions.push(format!("heavy, more than {most}: two people lift it; local rules count"));
     }
+    cautions.extend(customs_missing(weighing, service, &contents));
     notes.extend(house.notes.iter().cloned());
     cautions.extend(house.cautions.iter().cloned());
     if let Some(ends) = ends.filter(|ends| packed.weight + tolerance > *ends) {
@@ -88,16 +89,45 @@ fn parcel(
         contents,
         weight: packed.weight,
         tolerance,
-        cost: CostParts { postage, surcharges, container: packed.container_cost, supplies: packed.supplies_cost },
+        cost,
         supplies,
         surcharged,
         counts_as,
+        foreign,
         placement,
         inner_mm: wraps[wrap].room(),
         notes: once(notes),
         cautions: once(cautions),
         cards: once(cards),
     })
+}
+
+/// What a customs form would ask for and nobody has said, where a parcel leaves the country.
+fn customs_missing(weighing: &Weighing<'_>, service: usize, contents: &[Content]) -> Option<String> {
+    let (order, workshop) = (weighing.order, weighing.workshop);
+    let stays = order.destination.country.is_none_or(|country| country == workshop.country);
+    if stays || weighing.services[service].collect {
+        return None;
+    }
+    let mut missing: Vec<String> = Vec::new();
+    for content in contents {
+        let product = workshop.product(&content.sku);
+        // A bundle has one price for all of its parts: each part's own is not known.
+        let line = content.line.and_then(|line| order.lines.get(line)).filter(|line| line.sku == content.sku);
+        let mut what: Vec<&str> = Vec::new();
+        if product.is_none_or(|product| product.customs.is_none()) {
+            what.extend(["HS code", "origin", "description"]);
+        }
+        if line.is_none_or(|line| line.unit_price.is_none()) {
+            what.push("value");
+        }
+        if !what.is_empty() {
+            let name = product.map_or(content.sku.as_str(), |product| product.name.as_str());
+            missing.push(format!("{name} ({})", what.join(", ")));
+        }
+    }
+    let missing = once(missing);
+    (!missing.is_empty()).then(|| format!("customs data missing: {}", missing.join("; ")))
 }
 
 /// Without repetitions, order kept.
@@ -114,13 +144,13 @@ fn once<T: PartialEq>(all: Vec<T>) -> Vec<T> {
 /// What lies in a parcel, by line; and for each piece (in the order of kinds) its content.
 fn contents(kinds: &[Kind<'_>], counts: &[u32], open: &mut [Vec<(Option<usize>, u32)>]) -> (Vec<Content>, Vec<usize>) {
     let mut contents = Vec::new();
-    let mut content_of = Vec::new();
-    for (index, (kind, &count)) in kinds.iter().zip(counts).enumerate() {
-        let mut rest = count;
+    let mut content_of: Vec<Vec<usize>> = vec![Vec::new(); kinds.len()];
+    for index in as_ordered(kinds) {
+        let (kind, mut rest) = (&kinds[index], counts[index]);
         for (line, left) in open[index].iter_mut() {
             let take = rest.min(*left);
             if take > 0 {
-                content_of.extend(std::iter::repeat_n(contents.len(), take as usize));
+                content_of[index].extend(std::iter::repeat_n(contents.len(), take as usize));
                 contents.push(Content {
                     sku: kind.product.sku.clone(),
                     quantity: take,
@@ -132,7 +162,7 @@ fn contents(kinds: &[Kind<'_>], counts: &[u32], open: &mut [Vec<(Option<usize>, 
             }
         }
     }
-    (contents, content_of)
+    (contents, content_of.concat())
 }
 
 fn facts_of(parcel: &PlannedParcel, index: usize, parts: i64) -> ParcelFacts {

@@ -58,12 +58,7 @@ impl Weighing<'_> {
     pub fn cost_parts(&self, counts: &[u32], wrap: usize, service: usize) -> Option<CostParts> {
         let packed = self.weighed(counts, wrap);
         let quoted = self.quoted(&packed, wrap, service).ok()?;
-        Some(CostParts {
-            postage: quoted.postage,
-            surcharges: quoted.surcharges_sum(),
-            container: packed.container_cost,
-            supplies: packed.supplies_cost,
-        })
+        Some(packed.cost_parts(&quoted))
     }
 
     /// What it would cost more, or less, if it weighed that much; `None` if the service would not take it.
@@ -142,6 +137,13 @@ impl Weighing<'_> {
         allowed.filter_map(|service| tariff::least(service, &self.order.destination, self.on)).min()
     }
 
+    /// Of the containers themselves, with the working time of a parcel with one piece where that is weighed.
+    fn own_cost(&self, wrap: &Wrap<'_>) -> i64 {
+        let labour = self.workshop.labour.as_ref().filter(|labour| labour.weighed);
+        let labour = labour.map_or(0, |labour| labour.cost(wrap.containers(), 1).amount.minor);
+        wrap.containers().map(|container| container.cost.minor).sum::<i64>() + labour
+    }
+
     /// How a kind is called in a sentence.
     pub fn name(&self, kind: usize) -> String {
         self.kinds.get(kind).map_or_else(|| "a piece".to_owned(), Kind::spoken)
@@ -164,7 +166,7 @@ impl Ask for Weighing<'_> {
             }
             for service in (0..self.services.len()).filter(|service| taken[*service]) {
                 if let Ok(quoted) = self.quoted(&packed, index, service) {
-                    let cost = quoted.total() + packed.container_cost + packed.supplies_cost;
+                    let cost = packed.cost_parts(&quoted).total();
                     all.push(Candidate { cost: cost.minor, volume: wrap.outer.volume().nm3, wrap: index, service });
                 }
             }
@@ -182,7 +184,7 @@ impl Ask for Weighing<'_> {
     }
 
     fn least_parcel(&self) -> Option<i64> {
-        Some(self.least_service()? + self.open_wraps().map(own_cost).min()?)
+        Some(self.least_service()? + self.open_wraps().map(|wrap| self.own_cost(wrap)).min()?)
     }
 
     /// Each wrap holds at most its room, and so costs at least so much for each cubic millimetre of goods.
@@ -193,14 +195,9 @@ impl Ask for Weighing<'_> {
             let room: i128 = wrap.room().iter().map(|side| i128::from((*side).max(0))).product();
             // A person may know that it holds more.
             let is_sure = wrap.container.holds.iter().all(|hint| !hint.trust);
-            let cost = i128::from(service + own_cost(wrap)).max(0);
+            let cost = i128::from(service + self.own_cost(wrap)).max(0);
             if is_sure && room > 0 { (cost * goods + room - 1) / room } else { 0 }
         });
         least.min().and_then(|least| i64::try_from(least).ok()).unwrap_or(0)
     }
-}
-
-/// Of the containers themselves.
-fn own_cost(wrap: &Wrap<'_>) -> i64 {
-    wrap.containers().map(|container| container.cost.minor).sum()
 }

@@ -91,13 +91,7 @@ impl Sent {
         let mut ways: BTreeMap<String, i64> = BTreeMap::new();
         let (mut services, mut containers) = (BTreeMap::new(), BTreeMap::new());
         for parcel in &plan.parcels {
-            let one = &parcel.cost;
-            cost = Some(cost.map_or(*one, |sum| CostParts {
-                postage: sum.postage + one.postage,
-                surcharges: sum.surcharges + one.surcharges,
-                container: sum.container + one.container,
-                supplies: sum.supplies + one.supplies,
-            }));
+            cost = Some(cost.map_or(parcel.cost, |sum| sum + parcel.cost));
             *ways.entry(quote::spoken(parcel, workshop)).or_default() += 1;
             *services.entry(parcel.service.clone()).or_default() += 1;
             for name in std::iter::once(&parcel.container).chain(&parcel.inside) {

@@ -227,7 +227,9 @@ pub fn price_list(
             match tariff::price(service, &parcel, to, on, workshop.currency) {
                 Ok(quoted) => {
                     let own = wrap.containers().map(|c| c.cost).fold(Money::new(0, workshop.currency), |a, b| a + b);
-                    let why = format!("postage {}  container {}", quoted.total().figure(), own.figure());
+                    let foreign =
+                        quoted.foreign.map_or_else(String::new, |(amount, rate)| format!(" ({amount} at {rate})"));
+                    let why = format!("postage {}{foreign}  container {}", quoted.total().figure(), own.figure());
                     rows.push(PriceRow { what, cost: Some(quoted.total() + own), why });
                 }
                 Err(tariff::Refusal::Containers(_) | tariff::Refusal::CarriersOnly(_)) => {}

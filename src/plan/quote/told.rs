@@ -48,6 +48,9 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
         if let Some(counts) = parcel.counts_as {
             writeln!(out, "   charged as {} for its size", tariff::short(counts))?;
         }
+        if let Some(foreign) = &parcel.foreign {
+            writeln!(out, "   {} asks {foreign}", parcel.service)?;
+        }
         for line in
             parcel.cautions.iter().map(|c| format!("   ! {c}")).chain(parcel.notes.iter().map(|n| format!("   {n}")))
         {
@@ -150,7 +153,9 @@ fn cost_in_words(cost: &CostParts, surcharged: &[(String, Money)]) -> String {
     if cost.postage.minor == 0 {
         parts.insert(0, ("postage", cost.postage));
     }
-    parts.iter().map(|(name, amount)| format!("{name} {}", amount.figure())).collect::<Vec<_>>().join("  ")
+    let mut parts: Vec<String> = parts.iter().map(|(name, amount)| format!("{name} {}", amount.figure())).collect();
+    parts.extend(cost.labour_beside().map(|amount| format!("(and labour {})", amount.figure())));
+    parts.join("  ")
 }
 
 /// A wait in words.
@@ -199,6 +204,8 @@ fn plan_to_json(plan: &Plan) -> Value {
             "surcharges": parts.surcharges.to_string(),
             "container": parts.container.to_string(),
             "supplies": parts.supplies.to_string(),
+            "labour": parts.labour.map(|labour| labour.amount.to_string()),
+            "labour_is_weighed": parts.labour.map(|labour| labour.weighed),
         })
     };
     let parcel = |parcel: &PlannedParcel| {
@@ -213,6 +220,7 @@ fn plan_to_json(plan: &Plan) -> Value {
             "cost": parts(&parcel.cost),
             "surcharges": parcel.surcharged.iter().map(|(name, amount)| json!({ "name": name, "amount": amount.to_string() })).collect::<Vec<_>>(),
             "counts_as_grams": parcel.counts_as.map(Weight::g_up),
+            "foreign": parcel.foreign.as_ref().map(|foreign| json!({ "amount": foreign.amount.to_string(), "rate": foreign.rate.to_string() })),
             "inner_mm": parcel.inner_mm,
             "placement": parcel.placement,
             "notes": parcel.notes,

@@ -44,6 +44,8 @@ pub struct Quoted<'s> {
     pub ends: Option<Weight>,
     /// The price of the step after that; `None` where there is none.
     pub above: Option<Money>,
+    /// What all comes to in the currency of the price list, where that is not the workshop's, and its rate.
+    pub foreign: Option<(Money, &'s Rate)>,
 }
 
 impl Quoted<'_> {
@@ -78,8 +80,8 @@ fn exceeds(is: &Dims, most: &Dims) -> bool {
 /// Price of a parcel to a destination on a day, or the first reason against it.
 ///
 /// Weights count as predicted; a step's bound still belongs to it. In this order: the price, surcharges
-/// and discounts (shares are shares of the price), the minimum, tax, rounding. `currency` is that of
-/// free services.
+/// and discounts (shares are shares of the price), the minimum, tax, rounding; a price list in another
+/// currency does all that in its own, and what all comes to is changed once. `currency` is the workshop's.
 pub fn price<'s>(
     service: &'s Service,
     parcel: &Parcel<'_>,
@@ -87,6 +89,7 @@ pub fn price<'s>(
     on: Date,
     currency: Currency,
 ) -> Result<Quoted<'s>, Refusal> {
+    let service = service.on(on);
     let (from, until) = service.valid;
     if from.is_some_and(|from| on < from) || until.is_some_and(|until| on > until) {
         return Err(Refusal::Date(on));
@@ -103,8 +106,8 @@ pub fn price<'s>(
     }
     let zone = zone_of(service, to).ok_or(Refusal::Destination(to.country))?;
     limits(service, parcel)?;
-    let mut quoted = match service.price_on(on) {
-        Price::Nothing => priced(zone, Money::new(0, currency)),
+    let mut quoted = match &service.price {
+        Price::Nothing => priced(zone, Money::new(0, service.rate.as_ref().map_or(currency, |rate| rate.of))),
         Price::Fixed(prices) => {
             let price = *prices.get(zone).ok_or_else(|| Refusal::ZonePrice(zone.to_owned()))?;
             priced(zone, price)
@@ -116,11 +119,44 @@ pub fn price<'s>(
         Price::ByVolume(steps) => by_volume(steps, zone, parcel, service.side_step)?,
     };
     surcharge::add(service, &mut quoted, parcel, to, on);
-    Ok(quoted)
+    Ok(match &service.rate {
+        Some(rate) => at_home(quoted, rate),
+        None => quoted,
+    })
+}
+
+/// In the workshop's currency. Sums are changed and not their parts: each part is what it adds, so
+/// that the parts make up the whole and nothing is rounded twice.
+fn at_home<'s>(quoted: Quoted<'s>, rate: &'s Rate) -> Quoted<'s> {
+    let foreign = Some((quoted.total(), rate));
+    let (mut sum, mut sum_at_home) = (quoted.postage, rate.at_home(quoted.postage));
+    let postage = sum_at_home;
+    let surcharges = quoted.surcharges.into_iter().map(|(name, amount)| {
+        sum = sum + amount;
+        let before = std::mem::replace(&mut sum_at_home, rate.at_home(sum));
+        (name, sum_at_home - before)
+    });
+    Quoted {
+        surcharges: surcharges.collect(),
+        postage,
+        below: quoted.below.map(|(weight, price)| (weight, rate.at_home(price))),
+        above: quoted.above.map(|price| rate.at_home(price)),
+        foreign,
+        ..quoted
+    }
 }
 
 fn priced(zone: &str, postage: Money) -> Quoted<'_> {
-    Quoted { zone, postage, counts_as: None, surcharges: Vec::new(), below: None, ends: None, above: None }
+    Quoted {
+        zone,
+        postage,
+        counts_as: None,
+        surcharges: Vec::new(),
+        below: None,
+        ends: None,
+        above: None,
+        foreign: None,
+    }
 }
 
 /// Asked thousands of times for one order: looks at each step once, and keeps none.
@@ -202,8 +238,9 @@ fn limits(service: &Service, parcel: &Parcel<'_>) -> Result<(), Refusal> {
 /// cheapest step of the zone and everything that lowers the price. A lower bound for
 /// splits; `None` where the service does not go there at all.
 pub fn least(service: &Service, to: &Destination, on: Date) -> Option<i64> {
+    let service = service.on(on);
     let zone = zone_of(service, to)?;
-    let postage = match service.price_on(on) {
+    let postage = match &service.price {
         Price::Nothing => 0,
         Price::Fixed(prices) => prices.get(zone)?.minor,
         Price::ByWeight(steps) => steps.iter().filter(|s| s.zone == zone).map(|s| s.price.minor).min()?,
@@ -213,5 +250,7 @@ pub fn least(service: &Service, to: &Destination, on: Date) -> Option<i64> {
     if from.is_some_and(|from| on < from) || until.is_some_and(|until| on > until) {
         return None;
     }
-    Some(surcharge::least(service, postage, on))
+    let least = surcharge::least(service, postage, on);
+    // Changing never makes the lesser of two amounts the greater one.
+    Some(service.rate.as_ref().map_or(least, |rate| rate.at_home(Money::new(least, rate.of)).minor))
 }
