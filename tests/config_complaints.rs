@@ -196,3 +196,27 @@ fn every_cut_and_every_flipped_sign_of_the_sample_is_survived() {
         }
     }
 }
+
+/// The descriptions that `standards/postal_customs_address.json` takes from guidance on the CN 23, and its good one.
+#[test]
+fn what_tells_customs_nothing_is_sent_back_here_already() {
+    let standard: serde_json::Value =
+        serde_json::from_str(include_str!("standards/postal_customs_address.json")).unwrap();
+    let forms = &standard["cn22_cn23"];
+    let bad = forms["bad_descriptions"].as_array().unwrap().iter().map(|text| (text.as_str().unwrap(), true));
+    let good = (forms["good_description"].as_str().unwrap(), false);
+    let own = [("Gift", true), ("goods", true), ("Gift box of paper", false)];
+    let mut looked_at = 0;
+    for (description, is_vague) in bad.chain([good]).chain(own) {
+        let mut files = config::embedded();
+        files.get_mut("products.toml").unwrap().push_str(&format!(
+            "\n[product.new]\nname = \"New\"\nsize = \"10 x 10 x 10 mm\"\nweight = \"1 g\"\n\
+             customs = {{ hs_code = \"6912.00\", origin = \"QS\", description = \"{description}\" }}\n"
+        ));
+        let expected = format!("{description:?} does not tell customs what it is");
+        let all = told(&files);
+        assert_eq!(all, if is_vague { vec![("products.toml".to_owned(), expected)] } else { vec![] }, "{description}");
+        looked_at += 1;
+    }
+    assert_eq!(looked_at, 7);
+}

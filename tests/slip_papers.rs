@@ -464,3 +464,79 @@ fn every_word_in_the_english_file_is_printed_somewhere() {
     // Only through keys: no paper asks for a word by a bare text.
     assert!(!source.contains(".word(\"") && !source.contains(".fill(\""));
 }
+
+/// The customs sheet of the demo's first parcel, sent abroad with two prices.
+fn customs_sheet(prices: [i64; 2], cn23_above: Option<Money>, gift: bool) -> String {
+    let mut book = morning();
+    book.send_to("S-417", "DE", ["Möwenweg 4", "10115", "Berlin", ""]);
+    let order = &mut book.state.orders.get_mut(&OrderKey::new("shop", "S-417")).unwrap().order;
+    order.gift = gift;
+    for (line, minor) in order.lines.iter_mut().zip(prices) {
+        line.unit_price = Some(Money::new(minor, Currency::EUR));
+    }
+    let workshop = Workshop { cn23_above, ..workshop() };
+    let subject = Subject::Customs(ParcelId(401));
+    let wanted = Wanted { kind: PaperKind::Customs, subject: &subject, copy: None };
+    let mut setter = setter();
+    let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, now()).unwrap();
+    // One line of text: where a paper breaks its lines is not the question here.
+    render_text(&paper, Sheet::WIDE, &mut setter).split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Each field of both forms, as `standards/postal_customs_address.json` lists them with their sources, and what on the
+/// sheet is copied into it. What the sheet does not have is named with its reason.
+#[test]
+fn the_customs_sheet_has_what_both_forms_ask_for() {
+    let standard: serde_json::Value =
+        serde_json::from_str(include_str!("standards/postal_customs_address.json")).unwrap();
+    let by_hand = ["fees", "comments", "licence", "office of origin"]; // Known at the counter or not at all.
+    let shown: &[(&str, &[&str])] = &[
+        ("gift |", &["[ ] Sale of goods", "[ ] something else:"]),
+        ("category", &["[ ] Sale of goods", "[ ] something else:"]),
+        ("quantity and detailed description", &["2 × stoneware mug"]),
+        ("per article", &["2 × stoneware mug net weight 680 g value 49.00 EUR HS code 6912.00 made in QS"]),
+        ("weight (kg) of each", &["net weight 680 g", "net weight 112 g"]),
+        ("value of each", &["value 49.00 EUR", "value 9.80 EUR"]),
+        ("HS tariff number", &["HS code 6912.00"]),
+        ("country of origin", &["made in QS"]),
+        ("total weight", &["Gross weight, predicted 910 g"]),
+        ("total gross weight", &["Gross weight, predicted 910 g"]),
+        ("total value", &["Value of all goods 58.80 EUR"]),
+        ("date and sender", &["Date and signature stand on the form"]),
+        ("sender", &["From Tern & Thistle Kiln Yard 3 Skerry"]),
+        ("addressee", &["To Zoë Ångström Möwenweg 4 10115 BERLIN GERMANY"]),
+    ];
+    let sheet = customs_sheet([2_450, 980], None, false);
+    let forms = ["cn22_fields", "cn23_fields"].map(|form| standard["cn22_cn23"][form].as_array().unwrap().clone());
+    let fields: Vec<String> = forms.concat().iter().map(|field| field.as_str().unwrap().to_owned()).collect();
+    assert_eq!(fields.len(), 21);
+    for field in fields.iter().filter(|field| !by_hand.iter().any(|word| field.contains(word))) {
+        let known = shown.iter().find(|(begin, _)| field.starts_with(begin));
+        let (_, texts) = known.unwrap_or_else(|| panic!("{field}: nothing is said about it"));
+        for text in *texts {
+            assert!(sheet.contains(text), "{field}: {text:?} is missing in {sheet}");
+        }
+    }
+    let gift = customs_sheet([2_450, 980], None, true);
+    assert!(gift.contains("[ ] Gift") && !gift.contains("Sale of goods"), "{gift}");
+}
+
+/// Two mugs and a tea: 58.80 in all. Within a twentieth of the limit a person looks the rate up.
+#[test]
+fn the_customs_sheet_says_which_form_the_value_asks_for() {
+    let standard: serde_json::Value =
+        serde_json::from_str(include_str!("standards/postal_customs_address.json")).unwrap();
+    assert_eq!(standard["cn22_cn23"]["threshold"], "CN 22 up to 300 SDR, above that CN 23");
+    for (above, told) in [
+        (None, "Commonly CN 22 up to a value of 300 SDR, CN 23 above."),
+        (Some(10_000), "By its value a CN 22, which ends at 100.00 EUR."),
+        (Some(6_200), "By its value a CN 22, which ends at 62.00 EUR."),
+        (Some(6_000), "CN 22 or CN 23: close to 60.00 EUR"),
+        (Some(5_880), "CN 22 or CN 23: close to 58.80 EUR"),
+        (Some(5_600), "CN 22 or CN 23: close to 56.00 EUR"),
+        (Some(5_590), "By its value a CN 23, which begins above 55.90 EUR."),
+    ] {
+        let sheet = customs_sheet([2_450, 980], above.map(|minor| Money::new(minor, Currency::EUR)), false);
+        assert!(sheet.contains(told), "{above:?}: {sheet}");
+    }
+}

@@ -141,6 +141,32 @@ fn refuse_circles(section: &Section<'_>, products: &[Product], parts_at: &BTreeM
     }
 }
 
+/// Descriptions that customs send back: the first three as guidance on the CN 23 names them, the rest is common
+/// practice, no source.
+const VAGUE: [&str; 21] = [
+    "spare parts",
+    "samples",
+    "food products",
+    "sample",
+    "gift",
+    "gifts",
+    "present",
+    "goods",
+    "merchandise",
+    "parts",
+    "accessories",
+    "personal items",
+    "personal effects",
+    "household goods",
+    "products",
+    "items",
+    "various",
+    "other",
+    "clothes",
+    "toys",
+    "food",
+];
+
 fn read_customs(customs: &Section<'_>) -> Option<Customs> {
     for (key, example) in [("hs_code", "\"6912.00\""), ("origin", "\"GB\""), ("description", "\"stoneware mug\"")] {
         if !customs.has(key) {
@@ -153,11 +179,15 @@ fn read_customs(customs: &Section<'_>) -> Option<Customs> {
     if !(4..=10).contains(&digits) || !hs_code.value.chars().all(|c| c.is_ascii_digit() || c == '.' || c == ' ') {
         customs.complain(&hs_code.at, "this is no code of the Harmonised System", "4 to 10 digits, like \"6912.00\"");
     }
-    Some(Customs {
-        hs_code: hs_code.value,
-        origin: customs.written("origin")?.value,
-        description: customs.text("description")?.value,
-    })
+    let (origin, description) = (customs.written("origin"), customs.text("description"));
+    if let Some(description) = &description {
+        let said = description.value.trim().trim_end_matches('.').to_lowercase();
+        if VAGUE.contains(&said.as_str()) {
+            let what = format!("{:?} does not tell customs what it is", description.value);
+            customs.complain(&description.at, what, "say what it is and of what: \"stoneware mug\"");
+        }
+    }
+    Some(Customs { hs_code: hs_code.value, origin: origin?.value, description: description?.value })
 }
 
 fn batches(table: &Section<'_>) -> Vec<Batch> {

@@ -65,6 +65,8 @@ pub struct ParcelBrief {
     pub wares: Vec<Ware>,
     /// What they cost together, where every price is known; or empty.
     pub value: String,
+    /// Which customs form that asks for.
+    pub customs_form: String,
 }
 
 /// How the things of a parcel lie in their box.
@@ -165,7 +167,8 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         joined: entry.orders.len() > 1,
         address: person.map(|person| addressed(person, lead, workshop)).unwrap_or_default(),
         wares,
-        value,
+        value: value.map(|value| form.money(value)).unwrap_or_default(),
+        customs_form: customs_form(value, workshop.cn23_above, &form),
     })
 }
 
@@ -189,7 +192,7 @@ fn addressed(person: &Person, order: &OrderEntry, workshop: &Workshop) -> Vec<St
 }
 
 /// The goods as customs want to know them, and their value together.
-fn wares(planned: &PlannedParcel, lead: &OrderEntry, workshop: &Workshop, form: &Form) -> (Vec<Ware>, String) {
+fn wares(planned: &PlannedParcel, lead: &OrderEntry, workshop: &Workshop, form: &Form) -> (Vec<Ware>, Option<Money>) {
     let mut total: Option<Money> = None;
     let mut whole = true;
     let mut wares = Vec::new();
@@ -216,7 +219,27 @@ fn wares(planned: &PlannedParcel, lead: &OrderEntry, workshop: &Workshop, form: 
             origin: customs.map(|c| address::country_name(c.origin, &workshop.language)).unwrap_or_default(),
         });
     }
-    (wares, total.filter(|_| whole).map(|total| form.money(total)).unwrap_or_default())
+    (wares, total.filter(|_| whole))
+}
+
+/// A value within so many percent of the limit is close to it: the limit moves with the markets.
+const CLOSE_PERCENT: i64 = 5;
+
+/// Which form goods of this value need, as far as that can be said.
+fn customs_form(value: Option<Money>, cn23_above: Option<Money>, form: &Form) -> String {
+    let same = |(value, most): &(Money, Money)| value.currency == most.currency;
+    let Some((value, most)) = value.zip(cn23_above).filter(same) else {
+        return form.word(key::CUSTOMS_FORM).to_owned();
+    };
+    let away = (i128::from(value.minor) - i128::from(most.minor)).abs();
+    let word = if away * 100 <= i128::from(most.minor) * i128::from(CLOSE_PERCENT) {
+        key::CUSTOMS_NEAR
+    } else if value > most {
+        key::CUSTOMS_CN23
+    } else {
+        key::CUSTOMS_CN22
+    };
+    form.fill(word, &[("most", &form.money(most))])
 }
 
 /// The room under a box's lid, or in a flat container.

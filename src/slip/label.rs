@@ -91,6 +91,6 @@ pub fn customs(brief: &ParcelBrief, form: &Form, sender: &[String]) -> Document 
     }
     paper.push(Block::Table(totals));
     paper.space(8);
-    paper.text(form.word(key::CUSTOMS_FORM), Face::Sans, 22);
+    paper.text(&brief.customs_form, Face::Sans, 22);
     paper
 }

@@ -164,6 +164,7 @@ fn parcel(person: usize, workshop: &Workshop, form: &Form, now: Timestamp) -> Pa
         address: address::label(&street, to, workshop.country, &workshop.language),
         wares: goods.iter().map(ware).collect(),
         value: form.money(Money::new(36_000, workshop.currency)),
+        customs_form: form.word(key::CUSTOMS_FORM).to_owned(),
         ..ParcelBrief::default()
     }
 }

@@ -52,6 +52,7 @@ keys! {
     CUSTOMS_MISSING = "customs_missing", CUSTOMS_WEIGHT = "customs_weight", CUSTOMS_VALUE = "customs_value",
     CUSTOMS_CODE = "customs_code", CUSTOMS_ORIGIN = "customs_origin", CUSTOMS_GROSS = "customs_gross",
     CUSTOMS_TOTAL = "customs_total", CUSTOMS_FORM = "customs_form",
+    CUSTOMS_CN22 = "customs_cn22", CUSTOMS_CN23 = "customs_cn23", CUSTOMS_NEAR = "customs_near",
     CARD_INSIDE = "card_inside", CARD_PEN = "card_pen",
     TEST_PAGE = "test_page", TEST_WIDTH = "test_width", TEST_KNIFE = "test_knife", TEST_NO_KNIFE = "test_no_knife",
     TEST_PROCESS_ID = "test_process_id", TEST_INLINE = "test_inline", TEST_NOTHING = "test_nothing",

@@ -2,6 +2,7 @@
 //! a post box.
 
 use crate::intake::signature::hmac_sha256;
+use std::collections::BTreeSet;
 use unicode_normalization::UnicodeNormalization;
 
 /// Bytes of the keyed hash that are kept: enough to tell addresses apart.
@@ -25,17 +26,21 @@ fn letters_and_digits(text: &str) -> String {
 
 /// A line of one of these and a number is a post box. Letters only; common practice in
 /// these languages, no source lists them.
-const BEFORE_A_NUMBER: [&str; 15] =
-    ["pob", "box", "pf", "bp", "cs", "apartado", "apdo", "pl", "pk", "skrpoczt", "ая", "τθ", "صب", "תד", "kotakpos"];
+const BEFORE_A_NUMBER: [&str; 16] = [
+    "pob", "box", "pf", "bp", "cs", "apartado", "apdo", "casilla", "pl", "pk", "skrpoczt", "ая", "τθ", "صب", "תד",
+    "kotakpos",
+];
 
-/// Words that mean a post box wherever they stand.
-const ANYWHERE: [&str; 24] = [
+/// Words that mean a post box where they end a word: a "Postfachweg" is a street.
+const AS_A_WORD: [&str; 20] = [
     "postofficebox",
     "postfach",
     "boîtepostale",
     "boitepostale",
     "apartadopostal",
     "apartadodecorreos",
+    "casillapostal",
+    "casilladecorreo",
     "casellapostale",
     "caixapostal",
     "postbus",
@@ -47,20 +52,27 @@ const ANYWHERE: [&str; 24] = [
     "postakutusu",
     "абонентскийящик",
     "ταχυδρομικήθυρίδα",
-    "صندوقبريد",
-    "私書箱",
-    "邮政信箱",
-    "郵政信箱",
-    "사서함",
     "hộpthư",
-    "ตู้ปณ",
 ];
+
+/// Words that mean it wherever they stand: what follows is written without a space.
+const ANYWHERE: [&str; 6] = ["صندوقبريد", "私書箱", "邮政信箱", "郵政信箱", "사서함", "ตู้ปณ"];
 
 /// Does this address line name a post box?
 pub(super) fn is_post_box(line: &str) -> bool {
-    let plain: String =
-        line.nfc().flat_map(char::to_lowercase).filter(|c| !c.is_whitespace() && !is_mark(*c)).collect();
-    if ANYWHERE.iter().any(|word| plain.contains(word)) {
+    let mut plain = String::new();
+    // Where a space or a mark stood.
+    let mut ends = BTreeSet::new();
+    for c in line.nfc().flat_map(char::to_lowercase) {
+        if c.is_whitespace() || is_mark(c) {
+            ends.insert(plain.len());
+        } else {
+            plain.push(c);
+        }
+    }
+    let is_whole = |end: usize| ends.contains(&end) || !plain[end..].starts_with(char::is_alphabetic);
+    let as_a_word = |word: &&str| plain.match_indices(word).any(|(at, word)| is_whole(at + word.len()));
+    if ANYWHERE.iter().any(|word| plain.contains(word)) || AS_A_WORD.iter().any(|word| as_a_word(&word)) {
         return true;
     }
     let number_follows = |rest: &str| numbered(rest).starts_with(char::is_numeric);
@@ -118,6 +130,36 @@ mod tests {
             "Skrytka pocztowa 3",
         ] {
             assert!(is_post_box(line), "{line}");
+        }
+    }
+
+    /// From `standards/postal_customs_address.json`, whose patterns are "from memory"; what is none says so in brackets.
+    #[test]
+    fn the_table_of_post_boxes_is_met() {
+        let table = include_str!("../../../tests/standards/postal_customs_address.json");
+        let table: serde_json::Value = serde_json::from_str(table).unwrap();
+        let lines = table["po_box"]["detect"].as_array().unwrap();
+        let (mut are, mut are_not) = (0, 0);
+        for line in lines.iter().map(|line| line.as_str().unwrap()) {
+            let (text, note) = line.split_once(" (").unwrap_or((line, ""));
+            assert_eq!(is_post_box(text), !note.contains("NOT"), "{line}");
+            *(if note.contains("NOT") { &mut are_not } else { &mut are }) += 1;
+        }
+        assert_eq!((are, are_not), (10, 4));
+    }
+
+    #[test]
+    fn a_street_that_begins_like_a_post_box_is_none() {
+        for (line, is_one) in [
+            ("Postfachstraße 12", false),
+            ("Postbusplein 1", false),
+            ("Postfach", true),
+            ("Postfach, Hauptpost", true),
+            ("Casilla de correo 9", true),
+            ("La Casilla 9 bis", false),
+            ("Hauptpostfach 7", true),
+        ] {
+            assert_eq!(is_post_box(line), is_one, "{line}");
         }
     }
 
