@@ -153,6 +153,36 @@ fn so_many_bars_go_in_so_large_a_box() {
     }
 }
 
+/// The carrier's own box with one price whatever it weighs: 11 x 8 1/2 x 5 1/2 in, ours from memory as its price is.
+#[test]
+fn a_medium_fixed_price_box_is_for_really_big_orders() {
+    let mut shop = workshop(Contract::Neither);
+    shop.products = vec![product("BAR", "Bar", mm(88, 63, 25), ounces("6"))];
+    let mut medium = carton("medium", mm(1, 1, 1), 0, g(0), 0);
+    medium.kind = ContainerKind::Box {
+        inner: "11 x 8.5 x 5.5 in".parse().expect("sides"),
+        outer: "11.25 x 8.75 x 6 in".parse().expect("sides"),
+    };
+    medium.carriers = true;
+    shop.containers.push(medium);
+    let mut fixed = service("medium, fixed price", Price::Fixed(BTreeMap::from([(String::new(), eur(1700))])));
+    fixed.containers = vec!["medium".into()];
+    shop.services.push(fixed);
+    // Twelve weigh 72 oz: 12.90. 24 weigh 144 oz, for which any box of ours costs 21.00 and two cost 25.80.
+    for (bars, expected) in
+        [(2, "1 of light"), (12, "1 of standard"), (24, "1 of medium, fixed price"), (40, "1 of medium, fixed price")]
+    {
+        let plan = plan_in(&shop, &[("BAR", bars)]);
+        assert_eq!(plan.verdict, Verdict::Proved, "{bars} bars");
+        let found = format!("{} of {}", plan.parcels.len(), plan.parcels[0].service);
+        assert_eq!(found, expected, "{bars} bars");
+    }
+    shop.services.pop();
+    for bars in [24, 40] {
+        assert!(plan_in(&shop, &[("BAR", bars)]).cost > Some(eur(1700)), "{bars} bars");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 

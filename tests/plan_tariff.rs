@@ -192,18 +192,22 @@ fn volume_tiers_round_each_side_down_as_published() {
     let mut tiers = service("tiers", Price::ByVolume((1..=5).map(step).collect()));
     tiers.side_step = "0.25 in".parse().ok();
     tiers.longest_max = "18 in".parse().ok();
-    for (sides, tier) in [
-        ("6.125 x 5.875 x 6.375 in", Some(2)),
-        ("12.375 x 8 x 4 in", Some(3)),
-        ("18 x 6 x 6 in", Some(4)),
-        ("18.25 x 4 x 4 in", None),
-        ("12 x 12 x 6 in", Some(5)),
-        ("12 x 12 x 6.24 in", Some(5)),
-        ("12 x 12 x 6.25 in", None),
-        ("12 x 2.4 x 6 in", Some(1)),
-        ("5.76 x 6 x 5 in", Some(1)),
-        ("0.24 x 9 x 12 in", Some(1)),
-    ] {
-        assert_eq!(cost(&tiers, sides.parse().expect("sides"), g(500)), tier, "{sides}");
+    tiers.weight_max = "20 lb".parse().ok();
+    let measures: serde_json::Value =
+        serde_json::from_str(include_str!("standards/postal_measures.json")).expect("postal_measures.json");
+    let cubic = &measures["cubic"];
+    assert!(cubic["rule"].as_str().is_some_and(|rule| rule.contains("0.50 cubic foot, 20 lb, longest side 18 in")));
+    let mut looked_at = 0;
+    for case in cubic["cases"].as_array().expect("cases").iter().filter(|case| case["inches"][0] != "18.2") {
+        let [a, b, c] = [0, 1, 2].map(|k| case["inches"][k].as_str().expect("a side"));
+        let outer = format!("{a} x {b} x {c} in").parse().expect("sides");
+        let tier = case["tier"].as_f64().map(|tier| (tier * 10.0).round() as i64);
+        assert_eq!(cost(&tiers, outer, g(500)), tier, "{case}");
+        // Up to 20 lb it does not matter what it weighs.
+        let most = "20 lb".parse::<Weight>().expect("a weight");
+        assert_eq!(cost(&tiers, outer, most), tier, "{case}");
+        assert_eq!(cost(&tiers, outer, Weight { ng: most.ng + 1 }), None, "{case}");
+        looked_at += 1;
     }
+    assert_eq!(looked_at, 10);
 }
