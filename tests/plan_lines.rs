@@ -3,7 +3,8 @@
 
 use dawnslip::plan::choose::bulk;
 use serde_json::{Value, json};
-use std::io::Write;
+use std::io::{BufReader, Write};
+use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
 fn ask(command: &str, lines: &str) -> Output {
@@ -125,4 +126,73 @@ fn fits_are_answered_in_order_and_a_wrong_line_is_named_while_the_others_go_on()
     assert_eq!(found[0]["placement"], json!([{"item": 0, "at": [0, 0, 0], "size": [90, 90, 70]}]));
     assert_eq!((&found[40]["verdict"], &found[40]["placement"]), (&json!("cannot"), &json!([])));
     assert!(found[0]["micros"].is_u64() && found[0]["nodes"].is_u64());
+}
+
+/// Runs a command on the sample configuration.
+fn on_the_sample(words: &[&str]) -> (bool, String) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_dawnslip"));
+    command.args(["--config", concat!(env!("CARGO_MANIFEST_DIR"), "/config")]).args(words).env("NO_COLOR", "1");
+    let output = command.output().unwrap();
+    (output.status.success(), String::from_utf8(output.stdout).unwrap())
+}
+
+/// How many dots a picture has across, and how many of them are black.
+fn dots(file: &Path) -> (u32, u64) {
+    let mut reader = png::Decoder::new(BufReader::new(std::fs::File::open(file).unwrap())).read_info().unwrap();
+    let mut bytes = vec![0; reader.output_buffer_size().unwrap()];
+    let info = reader.next_frame(&mut bytes).unwrap();
+    assert_eq!(info.bit_depth, png::BitDepth::One);
+    let all = u64::from(info.width.next_multiple_of(8)) * u64::from(info.height);
+    let white: u64 = bytes.iter().map(|byte| u64::from(byte.count_ones())).sum();
+    (info.width, all - white)
+}
+
+/// Mugs of 120 x 90 x 100 mm, kept upright: two side by side need 240 mm.
+#[test]
+fn fit_says_how_things_lie_and_draws_it_only_where_they_go_in() {
+    let folder = tempfile::tempdir().unwrap();
+    let picture = |name: &str| folder.path().join(name);
+    let fit = |room: &str, things: &str, name: &str| {
+        on_the_sample(&["fit", "--box", room, things, "--picture", picture(name).to_str().unwrap()])
+    };
+    let (went_in, told) = fit("240x90x100mm", "2*mug", "two.png");
+    assert!(went_in && told.starts_with("fits: 2 pieces in 240 x 90 x 100 mm, 100 % filled\n"), "{told}");
+    assert_eq!(told.matches("120 across, 90 to the back, 100 up").count(), 2, "{told}");
+    let (width, black) = dots(&picture("two.png"));
+    assert_eq!(width, 576);
+    let (went_in, _) = fit("240x180x100mm", "4*mug", "four.png");
+    assert!(went_in);
+    let (_, more) = dots(&picture("four.png"));
+    assert!(black > 1000 && more > black, "{black} dots for two, {more} for four");
+    let (went_in, told) = fit("239x90x100mm", "2*mug", "none.png");
+    assert!(!went_in && told.starts_with("does not fit, proved\n"), "{told}");
+    assert!(!picture("none.png").exists());
+}
+
+/// The sample's figures: 6.40 to Middle up to 2 kg, a Medium 0.62, and what tissue, tape and card come to.
+#[test]
+fn quote_explains_parts_of_dearer_ways_and_every_rule() {
+    let asked = ["quote", "--what", "2*mug,1*teapot", "--to", "Middle"];
+    let (settled, told) = on_the_sample(&asked);
+    assert!(settled && told.starts_with("Medium by Road"), "{told}");
+    assert!(told.contains("postage 6.40  container 0.62  supplies 0.18"), "{told}");
+    assert!(!told.contains("rules.toml:"), "only where asked for: {told}");
+    let (_, in_full) = on_the_sample(&[&asked[..], &["--explain"]].concat());
+    for line in told.lines() {
+        assert!(in_full.contains(line), "{line:?} is missing in\n{in_full}");
+    }
+    assert!(in_full.contains("postage 7.20  container 0.62  supplies 0.18"), "the mailer's parts: {in_full}");
+    let rules = include_str!("../config/rules.toml");
+    let named: Vec<(usize, &str)> = rules
+        .lines()
+        .zip(1..)
+        .filter_map(|(line, at)| Some((at, line.strip_prefix("[rule.\"")?.strip_suffix("\"]")?)))
+        .collect();
+    assert_eq!(named.len(), 5);
+    for (at, name) in named {
+        let told = format!("\"{name}\" does not apply");
+        let line = in_full.lines().find(|line| line.contains(&told)).unwrap_or_else(|| panic!("{told}: {in_full}"));
+        assert!(line.ends_with(&format!("(rules.toml:{at})")), "{line}");
+    }
+    assert!(in_full.contains("      goods.sku: mug, teapot\n") && in_full.contains("order.quantity: 3\n"), "{in_full}");
 }
