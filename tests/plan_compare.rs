@@ -189,6 +189,22 @@ fn what_cannot_be_sent_then_is_told_and_stays_out_of_the_difference() {
     assert_eq!((against(&comparison, 2).difference, against(&comparison, 2).changed), (0, 10));
 }
 
+/// Nineteen parcels of one piece, each 4 min at 18.00 an hour, 1.20: 22.80 in all.
+#[test]
+fn labour_is_a_part_of_the_sums_where_it_counts() {
+    let mut shop = shop();
+    let orders = day(&mut shop);
+    let without = compared(&orders, &[today(&shop)]);
+    for (weighed, labour) in [(false, 0), (true, 2280)] {
+        let minutes = jiff::SignedDuration::from_mins;
+        let (per_parcel, per_container, per_piece) = (minutes(2), minutes(1), minutes(1));
+        shop.labour = Some(Labour { wage: eur(1800), per_parcel, per_container, per_piece, weighed });
+        let with = compared(&orders, &[today(&shop)]);
+        assert_eq!(with.accounts[0].cost.labour, labour);
+        assert_eq!(totals(&with)[0], totals(&without)[0] + labour);
+    }
+}
+
 #[test]
 fn prices_count_from_their_day_on() {
     let mut shop = shop();

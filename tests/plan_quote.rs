@@ -3,9 +3,12 @@
 mod plan_bench;
 
 use dawnslip::cli::quote::{Asked, quote};
-use dawnslip::model::{Money, Price, Rate, Service};
+use dawnslip::model::{Labour, Money, Price, Rate, Service};
+use dawnslip::plan::{Planner, choose::Shelf};
+use jiff::SignedDuration;
 use jiff::civil::date;
 use plan_bench::*;
+use std::collections::BTreeSet;
 
 fn text(what: &str, to: &str) -> String {
     let asked = Asked { what: Some(what.to_owned()), to: Some(to.to_owned()), ..Asked::default() };
@@ -125,5 +128,40 @@ fn a_service_abroad_is_compared_by_what_it_costs_at_home_and_tells_its_own_price
             json["parcels"][0]["cost"]["postage"].as_str(),
             Some(if abroad_wins { "5.85 EUR" } else { "5.84 EUR" })
         );
+    }
+}
+
+/// Two mugs in a Medium: 3 min a parcel and 50 s a piece at 18.00 an hour are 280 s, 1.40.
+#[test]
+fn the_desk_tells_what_is_asked_abroad_and_what_labour_comes_to() {
+    let mut workshop = demo();
+    let pounds: Money = "5.00 GBP".parse().expect("an amount");
+    workshop.services = vec![Service {
+        price: Price::Fixed([(String::new(), pounds)].into()),
+        rate: Rate::read(pounds.currency, "1.17 EUR").ok(),
+        ..Service::plain("Ferry")
+    }];
+    workshop.containers.retain(|container| container.name.as_str() == "Medium");
+    for (weighed, total, parts) in [
+        (false, "6.52 EUR", "postage 5.85, container 0.62, supplies 0.05, and labour 1.40"),
+        (true, "7.92 EUR", "postage 5.85, container 0.62, supplies 0.05, labour 1.40"),
+    ] {
+        workshop.labour = Some(Labour {
+            wage: eur(1800),
+            per_parcel: SignedDuration::from_mins(3),
+            per_container: SignedDuration::ZERO,
+            per_piece: SignedDuration::from_secs(50),
+            weighed,
+        });
+        let (order, shelf) = (order(&[("MUG-TG", 2)]), Shelf::default());
+        let plan = Planner::new(&workshop).decide(&order, &workshop, &shelf, &BTreeSet::new(), &pins());
+        let told = dawnslip::desk::order::explain(&plan, &workshop);
+        // Where lines break is not the question here.
+        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(told.contains(total) && told.contains(&format!("{parts} · asks 5.00 GBP at 1.17 EUR")), "{told}");
+        let asked = Asked { what: Some("2*mug".to_owned()), to: Some("QS".to_owned()), ..Asked::default() };
+        let quoted = quote(&asked, &workshop, date(2026, 11, 25)).expect("a quote").text;
+        let parts = parts.replace("and labour 1.40", "(and labour 1.40)").replace(", ", "  ");
+        assert!(quoted.contains(&parts), "{quoted}");
     }
 }

@@ -176,7 +176,7 @@ fn rate(table: &Section<'_>, around: &Around<'_>) -> Option<Rate> {
         table.complain(&given.at, format!("workshop.toml does not say what a {} costs", given.value), remedy);
     }
     // With a stand-in the rest is still read in the currency that was meant.
-    rate.or_else(|| Some(Rate { of: given.value, home: around.currency, billionths: 1, looked_up: None }))
+    rate.or(Some(Rate { of: given.value, home: around.currency, billionths: 1, looked_up: None }))
 }
 
 /// Contents that the service does not carry.

@@ -1,6 +1,6 @@
 //! What the rules of the house ask of one order.
 
-use super::goods::Goods;
+use super::goods::{Goods, as_ordered};
 use crate::model::*;
 use crate::plan::rules::{Rules, Verdict, conflict, facts};
 use std::collections::BTreeSet;
@@ -117,7 +117,8 @@ pub fn facts_of(order: &Order, workshop: &Workshop, goods: &Goods<'_>, on: jiff:
         .iter()
         .map(|(index, product, quantity)| facts::row(product, *quantity, order.lines[*index].unit_price))
         .collect();
-    let packed = goods.kinds.iter().map(|kind| facts::row(kind.product, kind.count(), None)).collect();
+    let packed = as_ordered(&goods.kinds).into_iter().map(|kind| &goods.kinds[kind]);
+    let packed = packed.map(|kind| facts::row(kind.product, kind.count(), None)).collect();
     facts::of_order(workshop, order, lines, packed, on)
 }
 

@@ -22,6 +22,8 @@ pub struct Parts {
     pub containers: i64,
     /// Supplies.
     pub supplies: i64,
+    /// Working time, where it counts.
+    pub labour: i64,
     /// What contracts cost over all the orders.
     pub contract: i64,
 }
@@ -29,7 +31,7 @@ pub struct Parts {
 impl Parts {
     /// All parts.
     pub fn total(&self) -> i64 {
-        [self.surcharges, self.containers, self.supplies, self.contract]
+        [self.surcharges, self.containers, self.supplies, self.labour, self.contract]
             .iter()
             .fold(self.postage, |sum, part| sum.saturating_add(*part))
     }
@@ -40,6 +42,9 @@ impl Parts {
         into(&mut self.surcharges, cost.surcharges);
         into(&mut self.containers, cost.container);
         into(&mut self.supplies, cost.supplies);
+        if let Some(labour) = cost.labour.filter(|labour| labour.weighed) {
+            into(&mut self.labour, labour.amount);
+        }
     }
 }
 

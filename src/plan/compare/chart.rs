@@ -19,11 +19,12 @@ const NAME_CHARS_MAX: usize = 100;
 type Of = fn(&Parts) -> i64;
 
 /// Parts with their inks, told apart in grey, too.
-const PARTS: [(&str, &str, Of); 5] = [
+const PARTS: [(&str, &str, Of); 6] = [
     ("postage", "#1f4e79", |parts| parts.postage),
     ("surcharges", "#c8642b", |parts| parts.surcharges),
     ("containers", "#6fa287", |parts| parts.containers),
     ("supplies", "#d9b44a", |parts| parts.supplies),
+    ("labour", "#444444", |parts| parts.labour),
     ("contract", "#8a6a9e", |parts| parts.contract),
 ];
 

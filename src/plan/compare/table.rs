@@ -88,6 +88,7 @@ impl Comparison {
             ("surcharges", |parts| parts.surcharges),
             ("containers", |parts| parts.containers),
             ("supplies", |parts| parts.supplies),
+            ("labour", |parts| parts.labour),
             ("contract", |parts| parts.contract),
         ];
         let shown: Vec<_> =
@@ -269,6 +270,7 @@ impl Comparison {
                 "surcharges": money(cost.surcharges),
                 "containers": money(cost.containers),
                 "supplies": money(cost.supplies),
+                "labour": money(cost.labour),
                 "contract": money(cost.contract),
                 "parcels": account.parcels,
                 "orders_without_a_parcel": account.unplanned,
