@@ -30,8 +30,8 @@ fn least(plan: &Plan) -> Option<i64> {
     }
 }
 
-/// Container, what is around it, service, cost and contents of each parcel, in an order of their own.
-fn parcels(plan: &Plan) -> Vec<(String, Option<String>, String, i64, BTreeMap<String, u32>)> {
+/// Containers and service, cost and contents of each parcel, in an order of their own.
+fn parcels(plan: &Plan) -> Vec<(String, i64, BTreeMap<String, u32>)> {
     let mut all: Vec<_> = plan
         .parcels
         .iter()
@@ -41,9 +41,8 @@ fn parcels(plan: &Plan) -> Vec<(String, Option<String>, String, i64, BTreeMap<St
                 let batch = content.batch.as_ref().map_or_else(String::new, ToString::to_string);
                 *contents.entry(format!("{} {batch}", content.sku)).or_default() += content.quantity;
             }
-            let inside = parcel.inside.as_ref().map(ToString::to_string);
-            let (container, service) = (parcel.container.to_string(), parcel.service.to_string());
-            (container, inside, service, parcel.cost.total().minor, contents)
+            let how = format!("{} in {:?} by {}", parcel.container, parcel.inside, parcel.service);
+            (how, parcel.cost.total().minor, contents)
         })
         .collect();
     all.sort();

@@ -72,7 +72,7 @@ pub(super) fn is_post_box(line: &str) -> bool {
     }
     let is_whole = |end: usize| ends.contains(&end) || !plain[end..].starts_with(char::is_alphabetic);
     let as_a_word = |word: &&str| plain.match_indices(word).any(|(at, word)| is_whole(at + word.len()));
-    if ANYWHERE.iter().any(|word| plain.contains(word)) || AS_A_WORD.iter().any(|word| as_a_word(word)) {
+    if ANYWHERE.iter().any(|word| plain.contains(word)) || AS_A_WORD.iter().any(as_a_word) {
         return true;
     }
     let number_follows = |rest: &str| numbered(rest).starts_with(char::is_numeric);
