@@ -4,9 +4,9 @@ use super::bulk::answer_lines;
 use super::screen::{Fault, Screen};
 use super::wiring;
 use super::{Ended, Folders, Outcome};
-use crate::model::{Dims, Length, QUANTITY_MAX, QuantityError};
+use crate::model::{Dims, Length, NM_PER_MM, QUANTITY_MAX, QuantityError, mm_near};
 use crate::plan::fit::bulk::{Answer, Instance};
-use crate::plan::fit::{At, Fit, Laws, PIECES_MAX, Piece, ROUNDS_ALL, Sides, Turning, prove};
+use crate::plan::fit::{At, Fit, Laws, PIECES_MAX, Piece, ROUNDS_ALL, Sides, Turning, exact, prove};
 use crate::plan::quote;
 use crate::slip::packing::{self, Block};
 use serde_json::json;
@@ -56,21 +56,25 @@ impl FitOptions {
                 Ok(answer.to_string())
             });
         }
-        let room = sides(self.room.as_deref().unwrap_or_default())?.sides().map(Length::mm_down);
+        let room = sides(self.room.as_deref().unwrap_or_default())?.sides().map(|side| side.nm);
         let mut named = Vec::new();
         for thing in &self.things {
             named.extend(read_things(thing, at)?);
         }
         let pieces: Vec<Piece> = named.iter().map(|(_, piece)| piece.clone()).collect();
-        let (verdict, nodes) = prove(room, &pieces, Laws::Bench, ROUNDS_ALL - 1);
+        let mut nodes = 0;
+        let verdict = exact::in_nanometres(room, &pieces, |room, pieces| {
+            let (verdict, more) = prove(room, &pieces, Laws::Bench, ROUNDS_ALL - 1);
+            nodes += more;
+            verdict
+        });
         if at.json {
-            let answer = Answer::new(None, &verdict, nodes);
-            screen.say(&serde_json::to_string(&answer).map_err(|error| Fault::new("no JSON", error.to_string(), ""))?);
+            screen.say(&as_json(&Answer::new(None, &verdict, nodes)).to_string());
         } else {
             screen.say_with_head(&told(&verdict, room, &named), matches!(verdict, Fit::Fits(_)));
         }
         if let (Fit::Fits(placed), Some(file)) = (&verdict, &self.picture) {
-            let drawn = packing::drawing(room, &blocks(placed), packing::WIDE);
+            let drawn = packing::drawing(room.map(mm_near), &blocks(placed), packing::WIDE);
             let png = crate::slip::picture::png(&drawn)
                 .map_err(|error| Fault::new("the picture cannot be made", error.to_string(), "leave out --picture"))?;
             std::fs::write(file, png).map_err(|error| {
@@ -97,7 +101,7 @@ fn read_things(text: &str, at: &Folders) -> Result<Vec<(String, Piece)>, Fault> 
     let is_sides = what.contains('x') && what.starts_with(|c: char| c.is_ascii_digit());
     let (name, piece) = if is_sides {
         let sides = sides(what)?;
-        (sides.to_string(), Piece::plain(sides.sides().map(Length::mm_up), Turning::Any))
+        (sides.to_string(), Piece::plain(sides.sides().map(|side| side.nm), Turning::Any))
     } else {
         let workshop = wiring::workshop(at)?;
         let unknown =
@@ -106,16 +110,38 @@ fn read_things(text: &str, at: &Folders) -> Result<Vec<(String, Piece)>, Fault> 
         let dims = product.dims.ok_or_else(|| {
             Fault::new(format!("{} has no sides", product.name), "", "measure it and write dims into products.toml")
         })?;
-        let mut piece = Piece::plain(dims.sides().map(Length::mm_up), product.turn.into());
+        let mut piece = Piece::plain(dims.sides().map(|side| side.nm), product.turn.into());
         (piece.fragile, piece.stack) = (product.fragile, product.stack);
         (product.name.clone(), piece)
     };
     Ok(vec![(name, piece); count as usize])
 }
 
+/// In whole millimetres: a picture is no closer.
 fn blocks(placed: &[At]) -> Vec<Block> {
-    let number = |at: &At| u32::try_from(at.piece + 1).unwrap_or(u32::MAX);
-    placed.iter().map(|at| Block { number: number(at), at: at.at, size: at.size }).collect()
+    let block = |place: &At| {
+        let at = place.at.map(mm_near);
+        let size = std::array::from_fn(|axis| mm_near(place.end(axis)) - at[axis]);
+        Block { number: u32::try_from(place.piece + 1).unwrap_or(u32::MAX), at, size }
+    };
+    placed.iter().map(block).collect()
+}
+
+/// The answer, its nanometres as millimetres.
+fn as_json(answer: &Answer) -> serde_json::Value {
+    let mm = |nm: i64| match nm % NM_PER_MM {
+        0 => json!(nm / NM_PER_MM),
+        _ => json!(nm as f64 / NM_PER_MM as f64),
+    };
+    let placed = answer.placement.iter().map(|it| {
+        json!({ "item": it.item, "at": it.at.map(mm), "size": it.size.map(mm) })
+    });
+    json!({ "verdict": answer.verdict, "placement": placed.collect::<Vec<_>>(), "nodes": answer.nodes })
+}
+
+/// `88.9`: every length of a drawing in words is in millimetres.
+fn in_mm(nm: i64) -> String {
+    Length { nm }.to_string().trim_end_matches(" mm").to_owned()
 }
 
 /// The answer, and how to lay things: from the floor up.
@@ -131,7 +157,8 @@ fn told(verdict: &Fit, room: Sides, named: &[(String, Piece)]) -> String {
     };
     let goods: i128 = named.iter().map(|(_, piece)| piece.volume()).sum();
     let inside: i128 = room.iter().map(|side| i128::from(*side)).product();
-    let mut text = format!("fits: {} in {} x {} x {} mm", count(named.len()), room[0], room[1], room[2]);
+    let [length, width, height] = room.map(|nm| Length { nm });
+    let mut text = format!("fits: {} in {}", count(named.len()), Dims { length, width, height });
     text.push_str(&format!(", {} % filled\n", goods * 100 / inside.max(1)));
     let mut order: Vec<&At> = placed.iter().collect();
     order.sort_by_key(|at| (at.at[2], at.at[1], at.at[0]));
@@ -141,16 +168,16 @@ fn told(verdict: &Fit, room: Sides, named: &[(String, Piece)]) -> String {
             level = Some(at.at[2]);
             text.push_str(&match at.at[2] {
                 0 => "on the floor\n".to_owned(),
-                height => format!("{height} mm above the floor\n"),
+                height => format!("{} above the floor\n", Length { nm: height }),
             });
         }
-        let [across, back, up] = at.size;
+        let [across, back, up] = at.size.map(in_mm);
         text.push_str(&format!(
             "{:>4}  {:<24} {across} across, {back} to the back, {up} up; {} from the left, {} from the front\n",
             at.piece + 1,
             named.get(at.piece).map_or("", |(name, _)| name.as_str()),
-            at.at[0],
-            at.at[1]
+            in_mm(at.at[0]),
+            in_mm(at.at[1])
         ));
     }
     text

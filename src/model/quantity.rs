@@ -81,6 +81,11 @@ const WEIGHT_NG_MAX: i64 = 1_000_000 * NG_PER_G;
 /// A thousand cubic metres.
 const VOLUME_NM3_MAX: u128 = 1_000_000_000 * NM3_PER_CM3;
 
+/// Whole millimetres nearest to so many nanometres: for pictures.
+pub const fn mm_near(nm: i64) -> i64 {
+    (nm + NM_PER_MM / 2).div_euclid(NM_PER_MM)
+}
+
 impl Length {
     /// Nothing.
     pub const ZERO: Self = Self { nm: 0 };
@@ -88,13 +93,9 @@ impl Length {
     pub const fn from_mm(mm: i64) -> Self {
         Self { nm: mm * NM_PER_MM }
     }
-    /// Whole millimetres, rounded up: for things that must fit into something.
+    /// Whole millimetres, rounded up.
     pub const fn mm_up(self) -> i64 {
         (self.nm + NM_PER_MM - 1).div_euclid(NM_PER_MM)
-    }
-    /// Whole millimetres, rounded down: for the room inside something.
-    pub const fn mm_down(self) -> i64 {
-        self.nm.div_euclid(NM_PER_MM)
     }
 }
 

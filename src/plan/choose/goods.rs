@@ -227,13 +227,23 @@ fn put<'w>(goods: &mut Goods<'w>, product: &'w Product, batch: Option<&'w Batch>
     goods.kinds.push(Kind { product, batch, wanted: vec![(line, count)], piece, weight, dims, place });
 }
 
-/// As it goes into a container: pressed, rounded up, with its cushion on every side.
+/// Soft things are pressed to a whole number of these, upwards: nobody presses closer, and lengths keep
+/// a unit in common.
+const PRESSED_TO_NM: i64 = NM_PER_MM / 10;
+
+/// As it goes into a container, in nanometres: pressed, with its cushion on every side.
 fn piece_of(product: &Product, dims: Dims) -> Piece {
-    let pressed =
-        Length { nm: (i128::from(dims.height.nm) * i128::from(product.softness_percent.clamp(1, 100)) / 100) as i64 };
+    let height = match product.softness_percent.clamp(1, 100) {
+        100 => dims.height.nm,
+        percent => {
+            let exact = i128::from(dims.height.nm) * i128::from(percent);
+            let steps = (exact as u128).div_ceil(100 * PRESSED_TO_NM as u128);
+            i64::try_from(steps).unwrap_or(i64::MAX).saturating_mul(PRESSED_TO_NM).min(dims.height.nm)
+        }
+    };
     let cushion = product.cushion * 2;
     Piece {
-        sides: [dims.length, dims.width, pressed].map(|side| (side + cushion).mm_up()),
+        sides: [dims.length, dims.width, Length { nm: height }].map(|side| (side + cushion).nm),
         turn: Turning::from(product.turn),
         fragile: product.fragile,
         stack: product.stack,

@@ -54,18 +54,24 @@ impl<'w> Wrap<'w> {
     pub fn containers(&self) -> impl Iterator<Item = &'w Container> + Clone {
         std::iter::once(self.container).chain(self.around)
     }
-    /// Room inside in whole millimetres, rounded down, cushion taken off; for pouches their
-    /// flat sides and their thickness.
+    /// Room inside in nanometres, cushion taken off; for pouches their flat sides and their thickness.
     pub fn room(&self) -> Sides {
-        let cushion = self.container.cushion * 2;
-        match &self.container.kind {
-            ContainerKind::Box { inner, .. } => inner.sides().map(|side| (side - cushion).mm_down().max(0)),
-            _ => {
-                let pouch = pouch_of(self.container);
-                pouch.map_or([0; 3], |p| [p.along, p.across, p.thick])
-            }
-        }
+        room_of(self.container)
     }
+}
+
+fn room_of(container: &Container) -> Sides {
+    let (sides, allowance) = match &container.kind {
+        ContainerKind::Box { inner, .. } => (inner.sides(), [Length::ZERO; 2]),
+        ContainerKind::PaddedMailer { flat: [along, across], allowance, thickness_max, .. } => {
+            ([*along, *across, *thickness_max], *allowance)
+        }
+        ContainerKind::Envelope { flat: [along, across], thickness_max } => {
+            ([*along, *across, *thickness_max], [Length::ZERO; 2])
+        }
+    };
+    let lost = [allowance[0], allowance[1], Length::ZERO].map(|side| side + container.cushion * 2);
+    std::array::from_fn(|axis| (sides[axis] - lost[axis]).nm.max(0))
 }
 
 /// Size outside; for pouches flat, as thick as they may get: services never find them thicker.
@@ -79,18 +85,13 @@ fn outer_of(container: &Container) -> Dims {
     }
 }
 
-fn pouch_of(container: &Container) -> Option<Pouch> {
-    let cushion = container.cushion * 2;
-    let (flat, allowance, thick) = match &container.kind {
-        ContainerKind::Box { .. } => return None,
-        ContainerKind::PaddedMailer { flat, allowance, thickness_max, .. } => (flat, *allowance, thickness_max),
-        ContainerKind::Envelope { flat, thickness_max } => (flat, [Length::ZERO; 2], thickness_max),
-    };
-    Some(Pouch {
-        along: (flat[0] - allowance[0] - cushion).mm_down().max(0),
-        across: (flat[1] - allowance[1] - cushion).mm_down().max(0),
-        thick: (*thick - cushion).mm_down().max(0),
-    })
+/// What lies around the goods, as a fit sees it; `sides` as of [`room_of`], in any unit.
+fn as_room(container: &Container, sides: Sides) -> Room {
+    let [along, across, thick] = sides;
+    match container.kind {
+        ContainerKind::Box { .. } => Room::Box(sides),
+        _ => Room::Pouch(Pouch { along, across, thick }),
+    }
 }
 
 /// All ways, in file order, and those that were left out with the reason.
@@ -126,22 +127,16 @@ pub fn wraps<'w>(
 
 /// Does one container, closed, go into another?
 fn goes_in(inner: &Container, around: &Container) -> Result<(), String> {
-    let block = outer_of(inner).sides().map(Length::mm_up);
+    let block = Piece::plain(outer_of(inner).sides().map(|side| side.nm), fit::Turning::Any);
+    let verdict = fit::exact::in_nanometres(room_of(around), &[block], |sides, block| match as_room(around, sides) {
+        Room::Pouch(pouch) => fit::fit_pouch(pouch, &block, Laws::Geometry, Budget::ONE_START),
+        Room::Box(room) => fit::fit(room, &block, Laws::Geometry, Budget::ONE_START),
+    });
     let name = |_| format!("the {}", inner.name);
-    match pouch_of(around) {
-        Some(pouch) => pouch.takes_block(block).map_err(|reason| match reason {
-            Reason::Girth { sides, flat, thick, .. } => Reason::Girth { piece: Some(0), sides, flat, thick }.say(name),
-            other => other.say(name),
-        }),
-        None => {
-            let room = Wrap { container: around, around: None, outer: outer_of(around) }.room();
-            let piece = [Piece::plain(block, fit::Turning::Any)];
-            match fit::fit(room, &piece, Laws::Geometry, Budget { starts: 1, nodes: 0, late_starts: 0 }) {
-                Fit::Fits(_) => Ok(()),
-                Fit::Cannot(reason) => Err(reason.say(name)),
-                Fit::Unknown => Err(format!("{} may not go in", name(0))),
-            }
-        }
+    match verdict {
+        Fit::Fits(_) => Ok(()),
+        Fit::Cannot(reason) => Err(reason.say(name)),
+        Fit::Unknown => Err(format!("{} may not go in", name(0))),
     }
 }
 
@@ -165,10 +160,12 @@ pub fn fits(wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], budget: Budget,
     let pieces: Vec<Piece> =
         present.iter().flat_map(|&k| std::iter::repeat_n(kinds[k].piece.clone(), counts[k] as usize)).collect();
     let kind_of: Vec<usize> = present.iter().flat_map(|&k| std::iter::repeat_n(k, counts[k] as usize)).collect();
-    let room = pouch_of(wrap.container).map_or_else(|| Room::Box(wrap.room()), Room::Pouch);
-    let verdict = memory.ask(room, pieces, budget, |pieces| match room {
-        Room::Pouch(pouch) => fit::fit_pouch(pouch, pieces, Laws::Bench, budget),
-        Room::Box(room) => fit::fit(room, pieces, Laws::Bench, budget),
+    let verdict = fit::exact::in_nanometres(wrap.room(), &pieces, |sides, pieces| {
+        let room = as_room(wrap.container, sides);
+        memory.ask(room, pieces, budget, |pieces| match room {
+            Room::Pouch(pouch) => fit::fit_pouch(pouch, pieces, Laws::Bench, budget),
+            Room::Box(room) => fit::fit(room, pieces, Laws::Bench, budget),
+        })
     });
     // Reasons speak of kinds, placements of pieces in the order of kinds.
     match verdict {

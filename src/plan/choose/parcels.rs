@@ -6,7 +6,7 @@ use super::packaging::{Packed, tolerance};
 use super::search::Part;
 use super::weigh::Weighing;
 use crate::model::*;
-use crate::plan::fit::Fit;
+use crate::plan::fit::{At, Fit};
 use crate::plan::rules::{Rules, Tried, facts::ParcelFacts};
 use crate::plan::tariff::short;
 
@@ -42,7 +42,7 @@ fn parcel(
     let placement = match weighing.fit(&part.counts, wrap) {
         Fit::Fits(places) if is_box => places
             .iter()
-            .filter_map(|place| Some(Placed { content: *content_of.get(place.piece)?, at: place.at, size: place.size }))
+            .filter_map(|place| Some(placed(*content_of.get(place.piece)?, place)))
             .collect(),
         _ => Vec::new(),
     };
@@ -95,7 +95,7 @@ fn parcel(
         counts_as,
         foreign,
         placement,
-        inner_mm: wraps[wrap].room(),
+        inner_mm: wraps[wrap].room().map(mm_near),
         notes: once(notes),
         cautions: once(cautions),
         cards: once(cards),
@@ -128,6 +128,13 @@ fn customs_missing(weighing: &Weighing<'_>, service: usize, contents: &[Content]
     }
     let missing = once(missing);
     (!missing.is_empty()).then(|| format!("customs data missing: {}", missing.join("; ")))
+}
+
+/// For the picture. Both ends are rounded alike, so that nothing overlaps that did not.
+fn placed(content: usize, place: &At) -> Placed {
+    let at = place.at.map(mm_near);
+    let size = std::array::from_fn(|axis| mm_near(place.end(axis)) - at[axis]);
+    Placed { content, at, size }
 }
 
 /// Without repetitions, order kept.

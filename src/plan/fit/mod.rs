@@ -2,7 +2,7 @@
 //! independent check confirms; it cannot, proved, with a sentence for people; or unknown,
 //! because the budget was spent.
 //!
-//! Whole millimetres: things round up, room rounds down, before they come here.
+//! Sides are whole numbers of one unit: millimetres, or whatever measures all sides ([`exact`]).
 //! The steps: quick refutations, constructive packing from many starts, two complete searches for
 //! few things (slice by slice, and one that learns), loading by blocks for many, more starts. See
 //! `DEVELOPERS.md` for why.
@@ -11,6 +11,7 @@ mod blocks;
 pub mod bulk;
 mod chains;
 pub mod checker;
+pub mod exact;
 mod faces;
 mod floors;
 mod gaps;
@@ -24,15 +25,15 @@ mod string;
 
 pub use pouch::{Pouch, fit_pouch};
 
-use crate::model::Turn;
+use crate::model::{Dims, Length, NM3_PER_CM3, Turn};
 
-/// Three sides in whole millimetres; the third is upright.
+/// Three sides in whole units; the third is upright.
 pub type Sides = [i64; 3];
 
 /// A thing to pack: one piece, cushion and pressing already counted.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Piece {
-    /// Sides as it stands, rounded up.
+    /// Sides as it stands.
     pub sides: Sides,
     /// How it may be turned.
     pub turn: Turning,
@@ -100,7 +101,7 @@ impl Piece {
     fn is_like(&self, other: &Self) -> bool {
         (self.sides, self.turn) == (other.sides, other.turn)
     }
-    /// Cubic millimetres.
+    /// Cubic units.
     pub fn volume(&self) -> i128 {
         self.sides.iter().map(|&side| i128::from(side)).product()
     }
@@ -184,6 +185,8 @@ impl Budget {
     }
     /// For what is only shown beside an answer.
     pub const GLANCE: Self = Self { starts: 8, nodes: 0, late_starts: 0 };
+    /// For one block.
+    pub const ONE_START: Self = Self { starts: 1, nodes: 0, late_starts: 0 };
     /// For tests that run unoptimised.
     pub const SMALL: Self = Self { starts: 8, nodes: 1_200, late_starts: 0 };
 }
@@ -199,16 +202,16 @@ pub enum Fit {
     Unknown,
 }
 
-/// Why it cannot fit.
+/// Why it cannot fit; lengths in the unit of the question.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Reason {
     /// One piece is longer than the longest side inside.
     TooLong {
         /// Which.
         piece: usize,
-        /// Its longest side, mm.
+        /// Its longest side.
         long: i64,
-        /// The room's longest side, mm.
+        /// The room's longest side.
         room: i64,
     },
     /// One piece goes in no allowed way round.
@@ -222,9 +225,9 @@ pub enum Reason {
     },
     /// Together they are larger than the room.
     Volume {
-        /// Cubic millimetres of all pieces.
+        /// Of all pieces.
         needed: i128,
-        /// Cubic millimetres of the room.
+        /// Of the room.
         room: i128,
     },
     /// Two of them go neither beside nor behind nor on top of each other.
@@ -274,28 +277,32 @@ enum Outcome {
     Spent,
 }
 
-/// Cubic centimetres from cubic millimetres, rounded up.
-fn cm3(mm3: i128) -> i128 {
-    (mm3 + 999) / 1000
+/// Cubic nanometres in a cubic centimetre.
+const CM3: i128 = NM3_PER_CM3 as i128;
+
+/// Nanometres, in millimetres.
+fn mm(nm: i64) -> Length {
+    Length { nm }
 }
 
-/// `230 x 130 x 80 mm`.
-fn triple([a, b, c]: Sides) -> String {
-    format!("{a} x {b} x {c} mm")
+/// Nanometres, as `230 x 130 x 80 mm`.
+fn triple(sides: Sides) -> String {
+    let [length, width, height] = sides.map(mm);
+    Dims { length, width, height }.to_string()
 }
 
 impl Reason {
-    /// One sentence for people; `name` tells how a piece is called ("the teapot").
+    /// One sentence for people, of lengths in nanometres; `name` tells how a piece is called ("the teapot").
     pub fn say(&self, name: impl Fn(usize) -> String) -> String {
         match self {
             Self::TooLong { piece, long, room } => {
-                format!("{} is {long} mm long, inside are {room} mm, any way round", name(*piece))
+                format!("{} is {} long, inside are {}, any way round", name(*piece), mm(*long), mm(*room))
             }
             Self::NoWayRound { piece, sides, room } => {
                 format!("{} ({}) does not go into {} any way it may lie", name(*piece), triple(*sides), triple(*room))
             }
             Self::Volume { needed, room } => {
-                format!("together {} cm³ with cushion, inside are {} cm³", cm3(*needed), room / 1000)
+                format!("together {} cm³ with cushion, inside are {} cm³", (needed + CM3 - 1) / CM3, room / CM3)
             }
             Self::Pair(a, b) if name(*a) == name(*b) => {
                 format!("two pieces of {} go neither side by side nor on top of each other", name(*a))
@@ -310,16 +317,17 @@ impl Reason {
                 format!("{pieces} pieces do not go into {}: every arrangement was tried", triple(*room))
             }
             Self::Girth { piece, sides, flat: [along, across], thick } => {
-                let [a, b, c] = *sides;
                 let what = piece.map_or_else(|| "the pile".to_owned(), name);
-                if c > *thick {
-                    format!("{what} is {c} mm thick, at most {thick} mm are allowed")
-                } else if b + c > *across {
-                    format!("{what} is {b} mm wide and {c} mm thick, together at most {across} mm go in")
-                } else if a + c > *along {
-                    format!("{what} is {a} mm long and {c} mm thick, together at most {along} mm go in")
+                let [thick, across, along] = [thick, across, along].map(|side| mm(*side));
+                let [a, b, c] = sides.map(mm);
+                if c > thick {
+                    format!("{what} is {c} thick, at most {thick} are allowed")
+                } else if b + c > across {
+                    format!("{what} is {b} wide and {c} thick, together at most {across} go in")
+                } else if a + c > along {
+                    format!("{what} is {a} long and {c} thick, together at most {along} go in")
                 } else {
-                    format!("{what} does not lie flat in {along} x {across} mm")
+                    format!("{what} does not lie flat in {along} x {across}")
                 }
             }
             Self::HoldsAtMost { piece, most, asked } => {
@@ -456,6 +464,7 @@ fn overlaps_on(a: &At, b: &At, axis: usize) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::NM_PER_MM;
 
     fn any(sides: Sides) -> Piece {
         Piece::plain(sides, Turning::Any)
@@ -465,7 +474,7 @@ mod tests {
     fn the_teapot_that_is_too_long_is_told_so() {
         let verdict = fit([180, 120, 90], &[any([190, 100, 80])], Laws::Bench, Budget::SMALL);
         let Fit::Cannot(reason) = verdict else { panic!("{verdict:?}") };
-        let said = reason.say(|_| "the teapot".to_owned());
+        let said = reason.scaled(NM_PER_MM).say(|_| "the teapot".to_owned());
         assert_eq!(said, "the teapot is 190 mm long, inside are 180 mm, any way round");
     }
 

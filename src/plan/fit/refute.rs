@@ -69,32 +69,48 @@ pub fn fitting_turns(room: Sides, piece: &Piece) -> Vec<Sides> {
 }
 
 /// Sides longer than this are not shrunk to reachable sums.
-const REACHABLE_MM_MAX: i64 = 4096;
+const REACHABLE_MAX: i64 = 65_536;
 
 /// Each side shrunk to the largest sum of piece sides that it can hold: a packing can always
 /// be pushed to the left, front and floor, where every end is such a sum (Herz 1972,
 /// Christofides and Whitlock 1977).
 pub fn reachable(room: Sides, turns: &[Vec<Sides>]) -> Sides {
-    let mut reduced = room;
-    for axis in 0..3 {
-        if room[axis] > REACHABLE_MM_MAX || room[axis] < 0 {
-            continue;
-        }
-        let side = room[axis] as usize;
-        let mut reached = vec![false; side + 1];
-        reached[0] = true;
-        for piece in turns {
-            let mut extents: Vec<usize> = piece.iter().map(|turn| turn[axis] as usize).collect();
-            extents.sort_unstable();
-            extents.dedup();
-            // From the top down, so that each piece counts once.
-            for end in (0..=side).rev() {
-                reached[end] = reached[end] || extents.iter().any(|&e| e <= end && reached[end - e]);
+    std::array::from_fn(|axis| match room[axis] {
+        side @ 0..=REACHABLE_MAX => reachable_along(side as usize, axis, turns),
+        side => side,
+    })
+}
+
+/// Sums are bits of a long number: adding a piece shifts it.
+fn reachable_along(side: usize, axis: usize, turns: &[Vec<Sides>]) -> i64 {
+    let mut sums = vec![0u64; side / 64 + 1];
+    sums[0] = 1;
+    let mut extents: Vec<usize> = Vec::with_capacity(6);
+    for piece in turns {
+        extents.clear();
+        extents.extend(piece.iter().map(|turn| turn[axis] as usize).filter(|extent| *extent <= side));
+        extents.sort_unstable();
+        extents.dedup();
+        // From the top down, so that each piece counts once.
+        for word in (0..sums.len()).rev() {
+            let mut now = sums[word];
+            for &extent in &extents {
+                let (words, bits) = (extent / 64, extent % 64);
+                if words > word {
+                    break;
+                }
+                let low = sums[word - words];
+                let carried = if bits > 0 && word > words { sums[word - words - 1] >> (64 - bits) } else { 0 };
+                now |= low << bits | carried;
             }
+            sums[word] = now;
         }
-        reduced[axis] = reached.iter().rposition(|&hit| hit).unwrap_or(0) as i64;
     }
-    reduced
+    let beyond = 63 - side % 64;
+    let last = sums.len() - 1;
+    sums[last] = sums[last] << beyond >> beyond;
+    let top = sums.iter().rposition(|&word| word > 0).unwrap_or(0);
+    (top * 64 + 63) as i64 - i64::from(sums[top].leading_zeros())
 }
 
 /// Common denominator of the functions below: divisible by 1 to 4.
@@ -148,20 +164,38 @@ const CUTS_MAX: usize = 6;
 /// Is there a product of three such functions under which the pieces, each in its cheapest
 /// turn, are larger than the room?
 pub fn broken_dual_bound(room: Sides, turns: &[Vec<Sides>]) -> bool {
-    if room.iter().any(|&side| side <= 0) {
+    if room.iter().any(|&side| side <= 0 || side > DUAL_SIDE_MAX) {
         return false;
     }
-    let functions =
-        [0, 1, 2].map(|axis| Dual::worth_trying(turns.iter().flatten().map(|turn| turn[axis]).collect(), room[axis]));
-    let whole: i128 = room.iter().map(|&side| i128::from(side * SCALE)).product();
-    let value = |f: &[Dual; 3], turn: &Sides| -> i128 {
-        (0..3).map(|axis| i128::from(f[axis].of(turn[axis], room[axis]))).product()
+    // Equal pieces mostly stand side by side.
+    let mut kinds: Vec<(&[Sides], u64)> = Vec::new();
+    for of_piece in turns {
+        match kinds.iter_mut().find(|(known, _)| *known == of_piece.as_slice()) {
+            Some((_, count)) => *count += 1,
+            None => kinds.push((of_piece, 1)),
+        }
+    }
+    let values = |axis: usize| -> Vec<Vec<u64>> {
+        let lengths = || turns.iter().flatten().map(|turn| turn[axis]);
+        let functions = Dual::worth_trying(lengths().collect(), room[axis]);
+        let of_kinds = || kinds.iter().flat_map(|(of_kind, _)| of_kind.iter());
+        let value = |f: Dual| of_kinds().map(|turn| f.of(turn[axis], room[axis]).unsigned_abs()).collect();
+        functions.into_iter().map(value).collect()
     };
-    for &x in &functions[0] {
-        for &y in &functions[1] {
-            for &z in &functions[2] {
-                let sum: i128 =
-                    turns.iter().map(|piece| piece.iter().map(|turn| value(&[x, y, z], turn)).min().unwrap_or(0)).sum();
+    let whole: u64 = room.iter().map(|side| (side * SCALE).unsigned_abs()).product();
+    let [across, back, up] = [values(0), values(1), values(2)];
+    let mut flat = Vec::new();
+    for x in &across {
+        for y in &back {
+            flat.clear();
+            flat.extend(x.iter().zip(y).map(|(x, y)| x * y));
+            for z in &up {
+                let mut of_turns = flat.iter().zip(z).map(|(flat, z)| flat * z);
+                let mut sum = 0u64;
+                for (of_kind, count) in &kinds {
+                    let least = of_turns.by_ref().take(of_kind.len()).min().unwrap_or(0);
+                    sum = sum.saturating_add(least.saturating_mul(*count));
+                }
                 if sum > whole {
                     return true;
                 }
@@ -171,10 +205,14 @@ pub fn broken_dual_bound(room: Sides, turns: &[Vec<Sides>]) -> bool {
     false
 }
 
+/// Up to here products of three sides fit into 64 bits.
+const DUAL_SIDE_MAX: i64 = 100_000;
+
 #[cfg(test)]
 mod tests {
     use super::super::Turning;
     use super::*;
+    use proptest::prelude::*;
 
     #[test]
     fn dual_functions_never_blow_up_what_fits_on_a_line() {
@@ -196,6 +234,24 @@ mod tests {
     fn reachable_sums_shrink_the_room() {
         let turns = vec![vec![[40, 40, 40]]; 3];
         assert_eq!(reachable([100, 130, 39], &turns), [80, 120, 0]);
+    }
+
+    proptest! {
+        /// Against sums made one by one.
+        #[test]
+        fn reachable_sums_are_those_of_some_pieces(
+            pieces in proptest::collection::vec(proptest::collection::vec(1i64..150, 1..4), 1..7),
+            side in 0i64..400,
+        ) {
+            let mut sums = std::collections::BTreeSet::from([0]);
+            for piece in &pieces {
+                let more: Vec<i64> = sums.iter().flat_map(|sum| piece.iter().map(move |side| sum + side)).collect();
+                sums.extend(more);
+            }
+            let turns: Vec<Vec<Sides>> = pieces.iter().map(|p| p.iter().map(|&s| [s, s, s]).collect()).collect();
+            let most = sums.range(..=side).next_back().copied().unwrap_or(0);
+            prop_assert_eq!(reachable([side; 3], &turns), [most; 3]);
+        }
     }
 
     #[test]
