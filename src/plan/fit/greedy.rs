@@ -4,6 +4,7 @@
 
 use super::refute::fitting_turns;
 use super::{At, Laws, Piece, SUPPORT_PERCENT, Sides, overlaps_on};
+use std::collections::HashMap;
 use std::ops::Range;
 
 /// Up to so many pieces every combination of ends is a corner; beyond, extreme points are
@@ -40,28 +41,38 @@ impl Seeded {
 /// Tries the starts with these numbers; the first that places everything wins.
 pub fn pack(room: Sides, pieces: &[Piece], laws: Laws, starts: Range<u32>) -> Option<Vec<At>> {
     let turns: Vec<Vec<Sides>> = pieces.iter().map(|piece| fitting_turns(room, piece)).collect();
+    let like: Vec<usize> = pieces.iter().map(|piece| pieces.iter().position(|p| p == piece).unwrap_or(0)).collect();
     // Pieces that failed come earlier in later starts.
     let mut weight: Vec<u64> = vec![100; pieces.len()];
+    let mut failed_in: HashMap<(u32, Vec<usize>), usize> = HashMap::new();
     for start in starts {
         let order = order_of(start, pieces, &turns, &weight);
-        let mut packing = Packing { room, pieces, laws, placed: Vec::with_capacity(pieces.len()) };
-        let mut failed = None;
-        for &piece in &order {
-            match packing.best_corner(piece, &turns[piece], start % SCORES) {
-                Some(place) => packing.placed.push(place),
-                None => {
-                    failed = Some(piece);
-                    break;
-                }
-            }
-        }
-        match failed {
+        let score = start % SCORES;
+        // Which of equal pieces comes first changes nothing.
+        let tried = (score, order.iter().map(|&piece| like[piece]).collect());
+        let failed = match failed_in.get(&tried) {
+            Some(at) => order[*at],
             None => {
-                packing.placed.sort_by_key(|place| place.piece);
-                return Some(packing.placed);
+                let mut packing = Packing::new(room, pieces, laws);
+                let stuck = order.iter().position(|&piece| match packing.best_corner(piece, &turns[piece], score) {
+                    Some(place) => {
+                        packing.put(place);
+                        false
+                    }
+                    None => true,
+                });
+                let Some(stuck) = stuck else {
+                    packing.placed.sort_by_key(|place| place.piece);
+                    return Some(packing.placed);
+                };
+                failed_in.insert(tried, stuck);
+                order[stuck]
             }
-            Some(_) if start % AFRESH_EVERY == AFRESH_EVERY - 1 => weight.fill(100),
-            Some(piece) => weight[piece] = (weight[piece] * 5 / 4).min(10_000),
+        };
+        if start % AFRESH_EVERY == AFRESH_EVERY - 1 {
+            weight.fill(100);
+        } else {
+            weight[failed] = (weight[failed] * 5 / 4).min(10_000);
         }
     }
     None
@@ -103,16 +114,27 @@ struct Packing<'a> {
     pieces: &'a [Piece],
     laws: Laws,
     placed: Vec<At>,
+    /// Where a piece may begin, by height, then depth, then left to right.
+    corners: Vec<Sides>,
+    /// 0 and the ends on each axis, while every combination of them is a corner.
+    ends: [Vec<i64>; 3],
 }
 
-impl Packing<'_> {
+impl<'a> Packing<'a> {
+    fn new(room: Sides, pieces: &'a [Piece], laws: Laws) -> Self {
+        let placed = Vec::with_capacity(pieces.len());
+        Self { room, pieces, laws, placed, corners: vec![[0; 3]], ends: [0, 1, 2].map(|_| vec![0]) }
+    }
+
     fn best_corner(&self, piece: usize, turns: &[Sides], score: u32) -> Option<At> {
         let mut best: Option<([i64; 4], At)> = None;
-        for corner in self.corners() {
+        for &corner in &self.corners {
             for &size in turns {
                 let place = At { piece, at: corner, size };
-                if (0..3).any(|axis| place.end(axis) > self.room[axis])
-                    || self.placed.iter().any(|other| (0..3).all(|axis| overlaps_on(other, &place, axis)))
+                if place.end(0) > self.room[0]
+                    || place.end(1) > self.room[1]
+                    || place.end(2) > self.room[2]
+                    || self.placed.iter().any(|other| overlaps(other, &place))
                 {
                     continue;
                 }
@@ -124,6 +146,34 @@ impl Packing<'_> {
             }
         }
         best.map(|(_, place)| place)
+    }
+
+    fn put(&mut self, place: At) {
+        self.placed.push(place);
+        if self.pieces.len() > GRID_PIECES_MAX {
+            self.corners = self.extreme_points();
+        } else {
+            self.corners.retain(|corner| !covers(&place, corner));
+            (0..3).for_each(|axis| self.add_corners(axis, place.end(axis)));
+        }
+        self.corners.sort_unstable_by_key(|&[x, y, z]| (z, y, x));
+        self.corners.dedup();
+    }
+
+    /// The combinations of a new end on one axis with those on the others that are not inside of a piece.
+    fn add_corners(&mut self, axis: usize, end: i64) {
+        let Err(at) = self.ends[axis].binary_search(&end) else { return };
+        self.ends[axis].insert(at, end);
+        let (one, other) = ((axis + 1) % 3, (axis + 2) % 3);
+        for &a in &self.ends[one] {
+            for &b in &self.ends[other] {
+                let mut corner = [end; 3];
+                (corner[one], corner[other]) = (a, b);
+                if !self.placed.iter().any(|place| covers(place, &corner)) {
+                    self.corners.push(corner);
+                }
+            }
+        }
     }
 
     /// Lower is better.
@@ -192,37 +242,6 @@ impl Packing<'_> {
         true
     }
 
-    fn corners(&self) -> Vec<Sides> {
-        let mut corners = if self.pieces.len() <= GRID_PIECES_MAX { self.grid() } else { self.extreme_points() };
-        corners.sort_unstable_by_key(|&[x, y, z]| (z, y, x));
-        corners.dedup();
-        corners
-    }
-
-    /// Every combination of 0 and the ends on each axis that is not inside of a piece.
-    fn grid(&self) -> Vec<Sides> {
-        let ends: [Vec<i64>; 3] = [0, 1, 2].map(|axis| {
-            let mut all = vec![0];
-            all.extend(self.placed.iter().map(|place| place.end(axis)));
-            all.sort_unstable();
-            all.dedup();
-            all
-        });
-        let mut corners = Vec::new();
-        for &z in &ends[2] {
-            for &y in &ends[1] {
-                for &x in &ends[0] {
-                    let corner = [x, y, z];
-                    let inside = |place: &At| (0..3).all(|a| place.at[a] <= corner[a] && corner[a] < place.end(a));
-                    if !self.placed.iter().any(inside) {
-                        corners.push(corner);
-                    }
-                }
-            }
-        }
-        corners
-    }
-
     /// Ends of each piece, pushed along each other axis until something stops them.
     fn extreme_points(&self) -> Vec<Sides> {
         let mut corners = vec![[0, 0, 0]];
@@ -249,6 +268,23 @@ impl Packing<'_> {
         }
         corners
     }
+}
+
+/// Do they share more than a border on every axis? Written out, since nothing is asked more often.
+fn overlaps(a: &At, b: &At) -> bool {
+    a.at[0] < b.end(0)
+        && b.at[0] < a.end(0)
+        && a.at[1] < b.end(1)
+        && b.at[1] < a.end(1)
+        && a.at[2] < b.end(2)
+        && b.at[2] < a.end(2)
+}
+
+/// Would what begins at this corner begin inside?
+fn covers(place: &At, [x, y, z]: &Sides) -> bool {
+    (place.at[0]..place.end(0)).contains(x)
+        && (place.at[1]..place.end(1)).contains(y)
+        && (place.at[2]..place.end(2)).contains(z)
 }
 
 /// Is no pile higher than its pieces allow?

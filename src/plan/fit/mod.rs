@@ -156,6 +156,12 @@ const PIECES_USUAL: u32 = 12;
 /// time, and decides at once what it decides at all.
 const SLICE_STEPS: u64 = 5;
 
+/// Constructive starts before the first steps of that search ...
+const STARTS_FIRST: u32 = 6;
+
+/// ... and those steps.
+const SLICE_STEPS_FIRST: u64 = 1_500;
+
 /// Steps of loading many pieces, likewise.
 const LOADING_STEPS: u64 = 300;
 
@@ -399,12 +405,27 @@ fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start
         *next_start = from.saturating_add(starts);
         greedy::pack(room, pieces, laws, from..*next_start)
     };
-    if let Some(found) = construct(budget.starts) {
+    let looks = u64::from(budget.nodes);
+    // What fits is mostly found by the first starts, and what does not is mostly refuted by the first steps.
+    let few = budget.starts.min(STARTS_FIRST);
+    if let Some(found) = construct(few) {
         return confirmed(room, pieces, laws, found);
     }
-    let looks = u64::from(budget.nodes);
-    let (mut outcome, steps) = slices::search(room, pieces, looks * SLICE_STEPS);
-    *nodes += steps / SLICE_STEPS;
+    let mut proof = |steps: u64| {
+        let (outcome, steps) = slices::search(room, pieces, steps);
+        *nodes += steps / SLICE_STEPS;
+        outcome
+    };
+    let steps = looks * SLICE_STEPS;
+    let mut outcome = proof(steps.min(SLICE_STEPS_FIRST));
+    if outcome == Outcome::Spent {
+        if let Some(found) = construct(budget.starts - few) {
+            return confirmed(room, pieces, laws, found);
+        }
+        if steps > SLICE_STEPS_FIRST {
+            outcome = proof(steps);
+        }
+    }
     if outcome == Outcome::Spent {
         let (learnt, looked) = learn::search(room, pieces, looks);
         *nodes += looked;
