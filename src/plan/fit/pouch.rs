@@ -3,7 +3,7 @@
 use super::refute::reachable;
 use super::{Budget, Fit, Laws, Piece, Reason, fit};
 
-/// A pouch that lies flat, inside, allowances taken off; whole millimetres.
+/// A pouch that lies flat, inside, allowances taken off; in any unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Pouch {
     /// To the closed edge.
@@ -38,12 +38,13 @@ impl Pouch {
     }
 }
 
-/// Thicknesses tried, thickest last; a pouch thicker than this many millimetres is a box.
-const THICKNESS_MM_MAX: i64 = 400;
+/// Thicknesses tried at most.
+const THICKNESSES_MAX: u32 = 400;
 
-/// Do the pieces go into the pouch? For each thickness C that they can reach, the block
-/// (along − C) × (across − C) × C is packed like a box: the first that works is taken.
-/// `Cannot` is claimed only if every thickness is refuted.
+/// Do the pieces go into the pouch? For each thickness C that they can reach, thickest first, the
+/// block (along − C) × (across − C) × C is packed like a box: the first that works is taken.
+/// `Cannot` is claimed only if every thickness is refuted. Several things count as one rigid block:
+/// a pouch that follows their outline more closely may hold more.
 pub fn fit_pouch(pouch: Pouch, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
     if pieces.is_empty() {
         return Fit::Fits(Vec::new());
@@ -54,13 +55,17 @@ pub fn fit_pouch(pouch: Pouch, pieces: &[Piece], laws: Laws, budget: Budget) -> 
     {
         return Fit::Cannot(Reason::Girth { piece: Some(0), sides, flat, thick });
     }
-    let most = pouch.thick.min(THICKNESS_MM_MAX);
     let turns: Vec<Vec<super::Sides>> = pieces.iter().map(Piece::turns).collect();
     let mut first_reason = None;
     let mut undecided = false;
-    let mut thickness = most;
+    let mut thickness = pouch.thick;
+    let mut tries_left = THICKNESSES_MAX;
     // From the thickest reachable sum down to nothing.
     while thickness > 0 {
+        if tries_left == 0 {
+            return Fit::Unknown;
+        }
+        tries_left -= 1;
         let reached = reachable([i64::MAX, i64::MAX, thickness], &turns)[2];
         if reached == 0 {
             break;
