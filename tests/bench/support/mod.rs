@@ -30,6 +30,12 @@ pub fn on_a_large_stack(bench: impl FnOnce() + Send + 'static) {
     }
 }
 
+/// How long this thread has been at work.
+pub fn processor_time() -> Duration {
+    let time = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
+    Duration::new(time.tv_sec.unsigned_abs(), time.tv_nsec as u32)
+}
+
 /// The number among the arguments (cargo passes `--bench` as well), or `otherwise`.
 pub fn argument(otherwise: usize) -> usize {
     std::env::args().skip(1).find_map(|arg| arg.parse().ok()).unwrap_or(otherwise)
