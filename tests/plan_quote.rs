@@ -119,6 +119,9 @@ fn a_service_abroad_is_compared_by_what_it_costs_at_home_and_tells_its_own_price
         ];
         let asked = Asked { what: Some("2*mug".to_owned()), to: Some("Middle".to_owned()), ..Asked::default() };
         let told = quote(&asked, &workshop, date(2026, 11, 25)).expect("a quote").text;
+        let listed = Asked { weight: Some("1 kg".to_owned()), what: None, ..asked.clone() };
+        let listed = quote(&listed, &workshop, date(2026, 11, 25)).expect("a list").text;
+        assert!(listed.contains("postage 5.85 (5.00 GBP at 1.17 EUR, 20 November 2026)"), "{listed}");
         assert_eq!(told.contains("Ferry asks 5.00 GBP at 1.17 EUR, 20 November 2026"), abroad_wins, "{told}");
         let json = quote(&Asked { json: true, ..asked }, &workshop, date(2026, 11, 25)).expect("a quote").text;
         let json: serde_json::Value = serde_json::from_str(&json).expect("JSON");
