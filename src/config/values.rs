@@ -184,9 +184,7 @@ impl<'t> Section<'t> {
 
     /// An entry's value as an amount in this currency.
     pub(super) fn money_in(&self, entry: &Entry<'t>, currency: Currency) -> Option<Given<Money>> {
-        if let Some(number) = bare(entry.value) {
-            let what = format!("`{}` is a bare number, not an amount", entry.key.value);
-            self.complain(&entry.at, what, format!("say \"{number} {currency}\""));
+        if self.is_bare_amount(entry, currency) {
             return None;
         }
         let given: Given<Money> = self.written_in(entry)?;
@@ -196,6 +194,16 @@ impl<'t> Section<'t> {
             return None;
         }
         Some(given)
+    }
+
+    /// Complains about an amount without its currency.
+    pub(super) fn is_bare_amount(&self, entry: &Entry<'t>, currency: Currency) -> bool {
+        let number = bare(entry.value);
+        if let Some(number) = &number {
+            let what = format!("`{}` is a bare number, not an amount", entry.key.value);
+            self.complain(&entry.at, what, format!("say \"{number} {currency}\""));
+        }
+        number.is_some()
     }
 
     /// A currency that exists.

@@ -40,6 +40,9 @@ pub(super) fn rates(section: &Section<'_>, home: Currency) -> BTreeMap<Currency,
     let mut rates = BTreeMap::new();
     for pair in section.pairs("rates") {
         let Some(of) = section.currency_of(&pair.key) else { continue };
+        if section.is_bare_amount(&pair, home) {
+            continue;
+        }
         let Some(text) = section.text_in(&pair) else { continue };
         let what = format!("this does not say what a {of} costs");
         match Rate::read(of, text.value.trim()) {
