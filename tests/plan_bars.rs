@@ -29,13 +29,6 @@ fn inches(sides: [i64; 3]) -> Dims {
     format!("{l} x {w} x {h} in").parse().expect("sides")
 }
 
-/// Goods that fill such a box: fit counts in whole millimetres, boxes rounded down and goods
-/// up, so goods of exactly the inner size in inches would not go in.
-fn filling(sides: [i64; 3]) -> Dims {
-    let [l, w, h] = sides.map(|side| side * 25);
-    mm(l, w, h)
-}
-
 fn workshop(contract: Contract) -> Workshop {
     let mut shop = empty();
     shop.containers = BOXES
@@ -94,7 +87,7 @@ fn workshop(contract: Contract) -> Workshop {
     shop
 }
 
-/// Plans one thing of this size and weight; the boxes' own size fills the box.
+/// Plans one thing of this size and weight; the boxes' own size fills the box exactly.
 fn plan_of(contract: Contract, dims: Dims, weight: Weight) -> Plan {
     let mut shop = workshop(contract);
     shop.products = vec![product("GOODS", "Goods", dims, weight)];
@@ -117,22 +110,22 @@ fn told(plan: &Plan) -> String {
 fn what_a_helper_knows_by_heart_comes_out_of_the_planner() {
     let table = [
         ("3", mm(200, 120, 10), Contract::Neither, "light, flat 140"),
-        ("8", filling([5, 4, 2]), Contract::Neither, "light 346"),
-        ("15.999", filling([5, 4, 2]), Contract::Neither, "light 533"),
-        ("16", filling([5, 4, 2]), Contract::Neither, "standard 780"),
-        ("26", filling([9, 5, 3]), Contract::Mailer, "mailer 800"),
-        ("26", filling([6, 6, 6]), Contract::Mailer, "standard 905"),
-        ("65", filling([6, 6, 6]), Contract::Tiers, "tiers 732"),
-        ("80", filling([6, 6, 6]), Contract::Tiers, "tiers 732"),
-        ("65", filling([6, 6, 6]), Contract::Mailer, "standard 1290"),
-        ("80", filling([6, 6, 6]), Contract::Mailer, "standard 1290"),
+        ("8", inches([5, 4, 2]), Contract::Neither, "light 346"),
+        ("15.999", inches([5, 4, 2]), Contract::Neither, "light 533"),
+        ("16", inches([5, 4, 2]), Contract::Neither, "standard 780"),
+        ("26", inches([9, 5, 3]), Contract::Mailer, "mailer 800"),
+        ("26", inches([6, 6, 6]), Contract::Mailer, "standard 905"),
+        ("65", inches([6, 6, 6]), Contract::Tiers, "tiers 732"),
+        ("80", inches([6, 6, 6]), Contract::Tiers, "tiers 732"),
+        ("65", inches([6, 6, 6]), Contract::Mailer, "standard 1290"),
+        ("80", inches([6, 6, 6]), Contract::Mailer, "standard 1290"),
     ];
     for (weight, dims, contract, expected) in table {
         let plan = plan_of(contract, dims, ounces(weight));
         assert_eq!(told(&plan), expected, "{weight} oz, {dims}");
         assert_eq!(plan.verdict, Verdict::Proved, "{weight} oz, {dims}");
     }
-    let plan = plan_of(Contract::Neither, filling([5, 4, 2]), ounces("8"));
+    let plan = plan_of(Contract::Neither, inches([5, 4, 2]), ounces("8"));
     let standard = plan.alternatives.iter().find(|other| other.what.contains("standard")).expect("an alternative");
     assert_eq!(standard.cost, Some(eur(716)));
 }
@@ -183,6 +176,34 @@ fn a_medium_fixed_price_box_is_for_really_big_orders() {
     }
 }
 
+/// Goods fill their boxes to the nanometre above. A nanometre more on each side goes into no box of that size.
+#[test]
+fn what_is_a_nanometre_larger_takes_the_next_box() {
+    let more = |sides: [i64; 3]| {
+        let [length, width, height] = inches(sides).sides().map(|side| Length { nm: side.nm + 1 });
+        Dims { length, width, height }
+    };
+    let large = plan_of(Contract::Neither, more([6, 6, 6]), ounces("26"));
+    assert!(large.parcels.is_empty() && !large.questions.is_empty(), "{:?}", large.parcels);
+    let small = plan_of(Contract::Neither, more([5, 4, 2]), ounces("8"));
+    assert_eq!(small.parcels[0].container.as_str(), "6x5x3");
+}
+
+/// A bar of 3 1/2 x 2 1/2 x 1 in, and as many as geometry alone puts into the boxes without hints.
+#[test]
+fn bars_in_true_inches_fill_true_boxes() {
+    let bar: Dims = "3.5 x 2.5 x 1 in".parse().expect("sides");
+    // 9 x 5 x 3 in: two lie side by side across 5 in, two along 9 in, three layers: twelve. 6 x 6 x 6 in: a ring of
+    // four of them, 3 1/2 + 2 1/2 = 6 in, and six layers: 24.
+    for (container, bars) in [("9x5x3", 12), ("6x6x6", 24)] {
+        let mut shop = workshop(Contract::Neither);
+        shop.products = vec![product("BAR", "Bar", bar, ounces("1"))];
+        shop.containers.retain(|one| one.name.as_str() == container);
+        let all = plan_in(&shop, &[("BAR", bars)]);
+        assert_eq!((all.parcels.len(), all.questions.len()), (1, 0), "{bars} bars in {container}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 
@@ -191,7 +212,7 @@ proptest! {
     fn with_both_contracts_nothing_is_dearer_than_with_either(
         which in 0..BOXES.len(), weight_g in 30_i64..2000, more_g in 0_i64..2000,
     ) {
-        let dims = filling(BOXES[which].1);
+        let dims = inches(BOXES[which].1);
         let cost = |contract, grams| plan_of(contract, dims, g(grams)).cost.map(|cost| cost.minor);
         let both = cost(Contract::Both, weight_g);
         prop_assert!(both.is_some());
@@ -210,7 +231,7 @@ proptest! {
         let in_g: Weight = format!("{}.{:09} g", in_oz.ng / 1_000_000_000, in_oz.ng % 1_000_000_000)
             .parse()
             .expect("a weight");
-        let dims = filling([6, 5, 3]);
+        let dims = inches([6, 5, 3]);
         prop_assert_eq!(told(&plan_of(Contract::Both, dims, in_oz)), told(&plan_of(Contract::Both, dims, in_g)));
     }
 
@@ -220,7 +241,7 @@ proptest! {
         which in 0..BOXES.len(), weight_g in 30_i64..2200, step in 0_usize..5, off in 1_i64..200,
     ) {
         let mut shop = workshop(Contract::Both);
-        shop.products = vec![product("GOODS", "Goods", filling(BOXES[which].1), g(weight_g))];
+        shop.products = vec![product("GOODS", "Goods", inches(BOXES[which].1), g(weight_g))];
         let before = plan_in(&shop, &[("GOODS", 1)]).cost;
         let Price::ByWeight(steps) = &mut shop.services[2].price else { panic!("standard goes by weight") };
         steps[step].price.minor -= off;
