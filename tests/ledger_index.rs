@@ -33,6 +33,7 @@ fn way_of(first: u64, number: &str, id: u64) -> Vec<Stamped> {
             config: "c".into(),
             stock: 0,
             hand_over: "2026-11-26".parse().unwrap(),
+            too_late: Default::default(),
         },
         parcels: vec![],
         cost: None,

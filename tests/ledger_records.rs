@@ -29,6 +29,7 @@ fn pins() -> Pins {
         config: ConfigDigest::new("c0ffee"),
         stock: 5,
         hand_over: date(2026, 11, 26),
+        too_late: Default::default(),
     }
 }
 
@@ -140,6 +141,7 @@ fn a_policy() -> Box<Policy> {
         print: BTreeMap::from([("shop".into(), PrintWhen::WhenPackingStarts)]),
         uncertain: BTreeMap::from([(PaperKind::Card, WhenUncertain::Ask)]),
         prints: BTreeMap::new(),
+        latest: BTreeMap::new(),
         archive_after_days: 14,
     })
 }

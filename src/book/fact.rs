@@ -111,6 +111,9 @@ pub struct Policy {
     /// What prints beside the slip of each parcel, by service.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub prints: BTreeMap<ServiceName, Vec<PaperKind>>,
+    /// From when on a parcel that is planned no longer goes today, local time, by service.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub latest: BTreeMap<ServiceName, Time>,
     /// Days for which closed orders stay in the state before they are archived.
     pub archive_after_days: u32,
 }
@@ -538,6 +541,9 @@ impl StopKind {
         match (self, other) {
             (Self::NeedsYou(one), Self::NeedsYou(two)) => one.cause == two.cause,
             (Self::Held { rule: Some(one), .. }, Self::Held { rule: Some(two), .. }) => one == two,
+            (Self::Waiting(Wait::Service { until: one, .. }), Self::Waiting(Wait::Service { until: two, .. })) => {
+                one == two
+            }
             _ => self == other,
         }
     }
@@ -554,6 +560,7 @@ impl StopKind {
                 format!("it waits for {missing} x {sku}: dawnslip ready {number}")
             }
             Self::Waiting(Wait::Date(day)) => format!("it waits until {day}; then it goes on by itself"),
+            Self::Waiting(Wait::Service { until, why }) => format!("{why}: it goes on by itself on {until}"),
             Self::Waiting(Wait::Rule { rule, reason }) => {
                 format!("the rule {rule:?} holds it ({reason}): dawnslip release {number}")
             }
@@ -570,7 +577,7 @@ impl StopKind {
             Self::Held { rule, .. } => rule.as_ref().map(|rule| format!("hold:{rule}")),
             Self::Waiting(Wait::MadeToOrder(sku) | Wait::Stock { sku, .. }) => Some(format!("ready:{sku}")),
             Self::Waiting(Wait::Rule { rule, .. }) => Some(format!("hold:{rule}")),
-            Self::Waiting(Wait::Date(_)) => None,
+            Self::Waiting(Wait::Date(_) | Wait::Service { .. }) => None,
         }
     }
 }

@@ -19,28 +19,13 @@ pub(super) const LOST_PRINTER: &str = "?";
 /// What stands in [`OrderEntry::differences`] once a stop note no longer counts.
 pub(super) const OPEN_AGAIN: &str = "open again: an earlier stop note no longer counts";
 
-/// The order whose plan, question to the planner, stops or end a fact may change: what the
-/// state counts. One left out here shows in the book's tests, which count anew after every command.
-fn counted_order(fact: &Fact) -> Option<&OrderKey> {
-    match fact {
-        Fact::OrderReceived { order, .. } | Fact::OrderRevised { order, .. } => Some(&order.key),
-        Fact::Planned { plan, .. } => Some(&plan.order),
-        Fact::OrderCancelled { order, .. }
-        | Fact::OrderReopened { order, .. }
-        | Fact::PlanAsked { order, .. }
-        | Fact::StopPut { order: Some(order), .. }
-        | Fact::StopLifted { order: Some(order), .. } => Some(order),
-        _ => None,
-    }
-}
-
 impl State {
     /// Takes in one fact. Never fails, never panics.
     pub fn apply(&mut self, stamped: &Stamped) {
         self.seq = stamped.seq;
         self.at = Some(stamped.at);
-        match counted_order(&stamped.fact) {
-            Some(key) => self.tallied(key, |state| state.take_in(stamped)),
+        match self.counted_order(&stamped.fact).cloned() {
+            Some(key) => self.tallied(&key, |state| state.take_in(stamped)),
             None => self.take_in(stamped),
         }
         for key in self.orders_of(&stamped.fact) {
@@ -48,6 +33,22 @@ impl State {
         }
         if self.careful && self.tally.asked().next().is_none() {
             self.careful = false;
+        }
+    }
+
+    /// The order whose plan, question to the planner, stops, parcels or end a fact may change: what the
+    /// state counts. One left out here shows in the book's tests, which count anew after every command.
+    fn counted_order<'a>(&'a self, fact: &'a Fact) -> Option<&'a OrderKey> {
+        match fact {
+            Fact::OrderReceived { order, .. } | Fact::OrderRevised { order, .. } => Some(&order.key),
+            Fact::Planned { plan, .. } => Some(&plan.order),
+            Fact::OrderCancelled { order, .. }
+            | Fact::OrderReopened { order, .. }
+            | Fact::PlanAsked { order, .. }
+            | Fact::StopPut { order: Some(order), .. }
+            | Fact::StopLifted { order: Some(order), .. } => Some(order),
+            Fact::ParcelMoved { parcel, .. } => self.parcels.get(parcel)?.leading(),
+            _ => None,
         }
     }
 
@@ -91,9 +92,13 @@ impl State {
             Fact::StopPut { order, stop } => self.put_stop(order.as_ref(), stop, at),
             Fact::StopLifted { order, stop, by } => self.lift_stop(order.as_ref(), stop, *by),
             Fact::ParcelMoved { parcel, to, .. } => {
+                let today = self.date(at);
                 if let Some(entry) = self.parcels.get_mut(parcel) {
                     entry.stage = *to;
                     entry.since = at;
+                    if *to == Stage::HandedOver {
+                        entry.hand_over = Some(today);
+                    }
                 }
             }
             Fact::JobQueued { job, kind, subject, copy, rank } => {
@@ -288,6 +293,7 @@ impl State {
                 stage: Stage::Planned,
                 since: at,
                 planned: planned.clone(),
+                hand_over: Some(plan.pins.hand_over),
                 jobs: Vec::new(),
             };
             self.parcels.insert(*id, entry);

@@ -102,9 +102,13 @@ impl Work<'_> {
         if self.state.tally.first_date().is_none_or(|day| day > today) {
             return;
         }
-        let come = |kind: &StopKind| matches!(kind, StopKind::Waiting(Wait::Date(day)) if *day <= today);
+        let come =
+            |kind: &StopKind| matches!(kind, StopKind::Waiting(wait) if wait.until().is_some_and(|day| day <= today));
         let stopped = self.state.orders.values().filter(|entry| entry.stops.iter().any(|stop| come(&stop.kind)));
-        let keys: Vec<OrderKey> = stopped.map(|entry| entry.order.key.clone()).collect();
+        // Where not all find a place that day, those promised first do.
+        let mut stopped: Vec<&OrderEntry> = stopped.collect();
+        stopped.sort_by_key(|entry| (State::promised(entry), &entry.order.key));
+        let keys: Vec<OrderKey> = stopped.into_iter().map(|entry| entry.order.key.clone()).collect();
         for key in keys {
             self.lift_where(&key, Actor::Program, |_, kind| come(kind));
             self.go_on(&key);

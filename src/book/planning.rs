@@ -4,11 +4,10 @@ use super::printing::Moment;
 use super::step::{Refusal, Reply, Work, refuse};
 use super::*;
 use crate::model::*;
+use jiff::Timestamp;
 use jiff::civil::Date;
+use std::collections::BTreeSet;
 
-/// A parcel leaves at the latest so many days after a closed day; a longer row of closed
-/// days is taken as open.
-const CLOSED_DAYS_MAX: usize = 60;
 /// Unclean stops while planning one order, from which on a person is asked.
 const STOPS_OF_PROGRAM_MAX: u32 = 2;
 
@@ -62,17 +61,7 @@ impl OrderEntry {
 impl State {
     /// The day on which a parcel planned now is handed over: today, or the next open day.
     pub fn hand_over_day(&self, today: Date) -> Date {
-        let mut day = today;
-        for _ in 0..CLOSED_DAYS_MAX {
-            if !self.is_closed_day(day) {
-                return day;
-            }
-            match day.tomorrow() {
-                Ok(next) => day = next,
-                Err(_) => break,
-            }
-        }
-        today
+        daytime::open_day(today, |day| self.is_closed_day(day))
     }
     /// Is it a day without work?
     pub fn is_closed_day(&self, day: Date) -> bool {
@@ -81,14 +70,23 @@ impl State {
         })
     }
     /// What the order's plan would be pinned to now; `None` before the first configuration.
-    fn pins_of(&self, entry: &OrderEntry, today: Date) -> Option<Pins> {
+    fn pins_of(&self, entry: &OrderEntry, now: Timestamp) -> Option<Pins> {
+        let today = self.date(now);
+        let hand_over = self.hand_over_day(today);
         Some(Pins {
             order_version: entry.version,
             revision: entry.order.revision,
             config: self.config.clone()?,
             stock: self.stock_seq,
-            hand_over: self.hand_over_day(today),
+            hand_over,
+            too_late: if hand_over == today { self.too_late(today, now) } else { BTreeSet::new() },
         })
+    }
+    /// Services with which nothing that is planned now goes today.
+    fn too_late(&self, today: Date, now: Timestamp) -> BTreeSet<ServiceName> {
+        let latest = self.policy.iter().flat_map(|policy| &policy.latest);
+        let past = latest.filter(|(_, time)| daytime::instant_of(&self.zone(), today, **time) <= now);
+        past.map(|(name, _)| name.clone()).collect()
     }
 }
 
@@ -99,7 +97,7 @@ impl Work<'_> {
         if entry.cancelled.is_some() || entry.cannot_be_planned() || self.state.paper_out(key) {
             return;
         }
-        let Some(pins) = self.state.pins_of(entry, self.state.date(self.now)) else { return };
+        let Some(pins) = self.state.pins_of(entry, self.now) else { return };
         if entry.asked.as_ref() != Some(&pins) {
             self.drop_queued(key, "the order is planned anew");
             self.fact(Fact::PlanAsked { order: key.clone(), pins: pins.clone() });
@@ -178,7 +176,7 @@ impl Work<'_> {
             other => StopKind::Waiting(other.clone()),
         }));
         stops.extend(entry.order.not_before.map(|day| StopKind::Waiting(Wait::Date(day))));
-        stops.retain(|stop| !matches!(stop, StopKind::Waiting(Wait::Date(day)) if *day <= today));
+        stops.retain(|stop| !matches!(stop, StopKind::Waiting(wait) if wait.until().is_some_and(|day| day <= today)));
         // What a person accepted is not asked again, as long as there is something to print.
         let printable = !plan.parcels.is_empty();
         stops.retain(|stop| {
@@ -229,6 +227,8 @@ fn what_changed(asked: &Pins, came: &Pins) -> &'static str {
         "the configuration has changed"
     } else if asked.stock != came.stock {
         "the stock has changed"
+    } else if asked.hand_over == came.hand_over {
+        "the hour of a service has passed"
     } else {
         "the day of handing over has changed"
     }

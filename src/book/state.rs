@@ -241,6 +241,9 @@ pub struct ParcelEntry {
     pub since: Timestamp,
     /// As planned.
     pub planned: PlannedParcel,
+    /// The day for which it is planned, once handed over the day on which it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hand_over: Option<Date>,
     /// Its papers' jobs, oldest first.
     pub jobs: Vec<JobId>,
 }

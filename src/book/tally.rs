@@ -1,7 +1,7 @@
 //! Counts over all that is open, kept up with each fact: who needs one would otherwise walk over
 //! every order for every plan, every fact, every second.
 
-use super::{OrderEntry, ParcelEntry, State, StopKind};
+use super::{OrderEntry, ParcelEntry, Stage, State, StopKind};
 use crate::model::*;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
@@ -13,6 +13,11 @@ pub struct Tally {
     containers: BTreeMap<ContainerName, i64>,
     /// Pieces of batches, likewise.
     batches: BTreeMap<(Sku, BatchName), i64>,
+    /// Parcels that are to go, by service and day: each takes its place on that day and, while nothing
+    /// but a person stands between it and the carrier, on every later one.
+    to_go: BTreeMap<(ServiceName, Date), i64>,
+    /// Parcels that take their place on that day only: handed over, or their order is stopped.
+    on_day: BTreeMap<(ServiceName, Date), i64>,
     /// Orders that the planner was asked for.
     asked: BTreeSet<OrderKey>,
     /// Stops that wait for a date, by date.
@@ -30,7 +35,13 @@ fn add<K: Ord + Clone>(counts: &mut BTreeMap<K, i64>, key: &K, more: i64) {
 }
 
 impl Tally {
-    fn parcel(&mut self, planned: &PlannedParcel, sign: i64) {
+    fn parcel(&mut self, parcel: &ParcelEntry, stopped: bool, sign: i64) {
+        let planned = &parcel.planned;
+        // Of one planned before days were noted nobody knows the day: it is still to go.
+        let by = (planned.service.clone(), parcel.hand_over.unwrap_or(Date::MIN));
+        let waits = stopped && parcel.stage == Stage::Planned;
+        let places = if waits || parcel.stage == Stage::HandedOver { &mut self.on_day } else { &mut self.to_go };
+        add(places, &by, sign);
         for name in std::iter::once(&planned.container).chain(&planned.inside) {
             add(&mut self.containers, name, sign);
         }
@@ -49,8 +60,10 @@ impl Tally {
             }
         }
         for stop in &entry.stops {
-            if let StopKind::Waiting(Wait::Date(day)) = &stop.kind {
-                add(&mut self.dates, day, sign);
+            if let StopKind::Waiting(wait) = &stop.kind
+                && let Some(day) = wait.until()
+            {
+                add(&mut self.dates, &day, sign);
             }
         }
     }
@@ -70,6 +83,11 @@ impl State {
         parcel.orders.iter().any(|key| self.orders.get(key).is_some_and(|entry| entry.cancelled.is_none()))
     }
 
+    /// Is its leading order stopped?
+    fn is_stopped(&self, parcel: &ParcelEntry) -> bool {
+        parcel.leading().and_then(|key| self.orders.get(key)).is_some_and(|entry| !entry.stops.is_empty())
+    }
+
     /// Changes something about one order, and the counts with it.
     pub(super) fn tallied(&mut self, key: &OrderKey, change: impl FnOnce(&mut Self)) {
         let mut parcels = BTreeSet::new();
@@ -87,7 +105,7 @@ impl State {
         }
         for parcel in parcels.iter().filter_map(|id| self.parcels.get(id)) {
             if self.takes(parcel) {
-                tally.parcel(&parcel.planned, sign);
+                tally.parcel(parcel, self.is_stopped(parcel), sign);
             }
         }
         self.tally = tally;
@@ -99,7 +117,7 @@ impl State {
         let mut tally = Tally::default();
         self.orders.values().for_each(|entry| tally.order(entry, 1));
         for parcel in self.parcels.values().filter(|parcel| self.takes(parcel)) {
-            tally.parcel(&parcel.planned, 1);
+            tally.parcel(parcel, self.is_stopped(parcel), 1);
         }
         self.tally = tally;
         self
@@ -112,7 +130,7 @@ impl State {
         let parcels = self.orders.get(order).map(|entry| self.parcels_of(entry));
         for (_, parcel) in parcels.into_iter().flatten() {
             if self.takes(parcel) {
-                own.parcel(&parcel.planned, 1);
+                own.parcel(parcel, self.is_stopped(parcel), 1);
             }
         }
         Taken { all: &self.tally, own }
@@ -134,6 +152,16 @@ impl Taken<'_> {
     /// So many pieces of a batch.
     pub fn pieces(&self, batch: &(Sku, BatchName)) -> i64 {
         let count = |tally: &Tally| tally.batches.get(batch).copied().unwrap_or(0);
+        count(self.all) - count(&self.own)
+    }
+    /// So many parcels by a service on a day: those planned for it, those of earlier days that are
+    /// still to go, and those handed over on it.
+    pub fn parcels_by(&self, service: &ServiceName, day: Date) -> i64 {
+        let count = |tally: &Tally| {
+            let until = (service.clone(), Date::MIN)..=(service.clone(), day);
+            let to_go: i64 = tally.to_go.range(until).map(|(_, count)| count).sum();
+            to_go + tally.on_day.get(&(service.clone(), day)).copied().unwrap_or(0)
+        };
         count(self.all) - count(&self.own)
     }
 }

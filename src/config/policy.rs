@@ -37,6 +37,7 @@ pub fn policy(workshop: &Workshop) -> Policy {
             .filter(|s| !s.prints.is_empty())
             .map(|s| (s.name.clone(), s.prints.clone()))
             .collect(),
+        latest: workshop.services.iter().filter_map(|s| Some((s.name.clone(), s.latest?))).collect(),
         archive_after_days: ARCHIVE_AFTER_DAYS.min(workshop.retention_days),
     }
 }

@@ -33,6 +33,9 @@ pub(super) struct Services {
     pub(super) tables: BTreeSet<String>,
 }
 
+/// Parcels of one day at most, as for the workshop.
+const PARCELS_A_DAY_MAX: u32 = 100_000;
+
 pub(super) type Zones = Vec<(ZoneRule, Span)>;
 
 /// All services.
@@ -158,6 +161,8 @@ fn service(
         contract: table.text("contract").map(|given| given.value),
         valid: (valid.0, valid.1.map(|given| given.value)),
         prints: prints(table),
+        per_day: table.whole("per_day", 1, PARCELS_A_DAY_MAX).map(|given| given.value),
+        latest: table.time("latest").map(|given| given.value),
     };
     service.later = later(&service, table, around, &zones, tables);
     service

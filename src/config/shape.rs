@@ -76,6 +76,7 @@ shapes! {
         "asked_as", "only_when_asked", "collect", "currency", "containers", "weight_max", "longest_max", "length_and_girth_max",
         "side_step", "dimensional", "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "later",
         "minimum", "zones", "refuses", "surcharge", "vat", "round_to", "round", "contract", "valid_from", "valid_until", "prints",
+        "per_day", "latest",
     ];
     REFUSES = "services.toml", "refused contents", ["danger", "countries"];
     LATER = "services.toml", "later prices", [

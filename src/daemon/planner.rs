@@ -11,6 +11,7 @@ use super::shared::Shared;
 use crate::book::{Busy, Command, State};
 use crate::model::*;
 use crate::plan::{Planner, Shelf};
+use jiff::civil::Date;
 use std::panic::AssertUnwindSafe;
 use std::sync::mpsc;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -81,7 +82,11 @@ fn plan_one(
     let loaded = {
         let durable = shared.durable();
         durable.state.orders.get(&request.order).map(|entry| {
-            (entry.order.clone(), entry.accepted.clone(), shelf(&durable.state, &workshop, &request.order))
+            (
+                entry.order.clone(),
+                entry.accepted.clone(),
+                shelf(&durable.state, &workshop, &request.order, request.pins.hand_over),
+            )
         })
     };
     let Some((order, accepted, shelf)) = loaded else { return true };
@@ -94,11 +99,17 @@ fn plan_one(
     told(core, || Command::Planned(Box::new(plan.clone())))
 }
 
-/// What is left for this order: the configured stock less what other open orders' parcels
-/// have taken, and what a person said is ready.
-fn shelf(state: &State, workshop: &Workshop, order: &OrderKey) -> Shelf {
+/// What is left for this order on its day: the configured stock, and the parcels that services take,
+/// less what other open orders' parcels have taken, and what a person said is ready.
+fn shelf(state: &State, workshop: &Workshop, order: &OrderKey, day: Date) -> Shelf {
     let mut shelf = Shelf::default();
     let taken = state.taken_by_others(order);
+    for service in &workshop.services {
+        if let Some(most) = service.per_day {
+            let left = i64::from(most) - taken.parcels_by(&service.name, day);
+            shelf.services_left.insert(service.name.clone(), left);
+        }
+    }
     for container in &workshop.containers {
         if let Some(stock) = container.stock {
             let left = i64::from(stock) - taken.containers(&container.name);

@@ -58,6 +58,7 @@ pub fn stop(kind: &StopKind) -> String {
         StopKind::Waiting(Wait::Rule { rule, reason }) => format!("waiting by rule \"{rule}\": {reason}"),
         StopKind::Waiting(Wait::MadeToOrder(sku)) => format!("waiting: {sku} is made to order"),
         StopKind::Waiting(Wait::Date(date)) => format!("waiting: not before {date}"),
+        StopKind::Waiting(Wait::Service { until, why }) => format!("waiting until {until}: {why}"),
         StopKind::Waiting(Wait::Stock { sku, missing }) => {
             format!("waiting: {missing} x {sku} are missing from the stock")
         }

@@ -164,6 +164,7 @@ fn stop_view(read: &ReadState, order: &OrderKey, s: &crate::book::Stop) -> StopV
         StopKind::Waiting(Wait::Date(_)) => {
             (format!("goes on by itself; to print it now: dawnslip ready {number}"), None)
         }
+        StopKind::Waiting(Wait::Service { .. }) => ("goes on by itself".to_owned(), None),
         StopKind::Waiting(Wait::Stock { .. }) => {
             (format!("when there is more, correct the batch in products.toml; or: dawnslip ready {number}"), None)
         }

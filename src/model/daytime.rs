@@ -30,6 +30,15 @@ pub fn date_of(zone: &TimeZone, at: Timestamp) -> Date {
     zone.to_datetime(at).date()
 }
 
+/// Closed days in a row that are looked over; a longer row is taken as open.
+const CLOSED_DAYS_MAX: usize = 60;
+
+/// The first day from `first` on that is not closed.
+pub fn open_day(first: Date, is_closed: impl Fn(Date) -> bool) -> Date {
+    let days = std::iter::successors(Some(first), |day| day.tomorrow().ok());
+    days.take(CLOSED_DAYS_MAX).find(|day| !is_closed(*day)).unwrap_or(first)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

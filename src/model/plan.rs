@@ -6,6 +6,7 @@ use super::{
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use std::fmt;
 
 /// A parcel's identity: its own; it may carry several orders (joined), and an order may need several.
@@ -32,6 +33,9 @@ pub struct Pins {
     pub stock: u64,
     /// The day on which the parcel is to be handed over.
     pub hand_over: Date,
+    /// Services whose hour has passed on that day when the plan was asked for.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub too_late: BTreeSet<ServiceName>,
 }
 
 /// The planner's answer for one order. It cannot fail: what it could not settle is data.
@@ -321,4 +325,21 @@ pub enum Wait {
         /// How many are missing.
         missing: u32,
     },
+    /// No service takes it before this date that would take it then.
+    Service {
+        /// The next open day.
+        until: Date,
+        /// Why not before, in words.
+        why: String,
+    },
+}
+
+impl Wait {
+    /// The date with which it ends by itself.
+    pub fn until(&self) -> Option<Date> {
+        match self {
+            Self::Date(day) | Self::Service { until: day, .. } => Some(*day),
+            Self::Rule { .. } | Self::MadeToOrder(_) | Self::Stock { .. } => None,
+        }
+    }
 }

@@ -1,7 +1,7 @@
 //! Services: how a parcel travels, and what that costs.
 
 use super::{ContainerName, CountryCode, Dims, Length, Money, PaperKind, Rate, ServiceName, Volume, Weight};
-use jiff::civil::Date;
+use jiff::civil::{Date, Time};
 use std::collections::BTreeMap;
 
 /// How a parcel travels.
@@ -59,6 +59,10 @@ pub struct Service {
     pub valid: (Option<Date>, Option<Date>),
     /// What prints with the slip of each parcel that travels by it: labels, customs sheets.
     pub prints: Vec<PaperKind>,
+    /// So many parcels are handed over with it on one day at most.
+    pub per_day: Option<u32>,
+    /// Local time from which a parcel that is planned no longer goes with it on that day.
+    pub latest: Option<Time>,
 }
 
 impl Service {
@@ -91,6 +95,8 @@ impl Service {
             contract: None,
             valid: (None, None),
             prints: Vec::new(),
+            per_day: None,
+            latest: None,
         }
     }
 

@@ -163,6 +163,14 @@ pub struct Day {
     pub burst: BurstSwitch,
 }
 
+impl Day {
+    /// The first open day after this one.
+    pub fn open_after(&self, day: Date) -> Date {
+        let closed = |day: Date| self.closed_dates.contains(&day) || self.closed_weekdays.contains(&day.weekday());
+        super::daytime::open_day(day.tomorrow().unwrap_or(day), closed)
+    }
+}
+
 /// Slips and cards print one by one as orders trickle in; in a burst they wait and print in
 /// pack order when packing starts.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -102,6 +102,7 @@ fn bench() {
         config: workshop.digest.clone(),
         stock: 0,
         hand_over: "2026-11-26".parse().expect("a date"),
+        too_late: Default::default(),
     };
     let planned = Planner::new(&workshop).decide(&order_pattern, &workshop, &Shelf::default(), &BTreeSet::new(), &pins);
     let made = Pattern { order: order_pattern, body: message.body.clone(), plan: planned };

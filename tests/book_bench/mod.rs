@@ -42,6 +42,7 @@ pub fn policy() -> Policy {
         print: BTreeMap::new(),
         uncertain: BTreeMap::new(),
         prints: BTreeMap::new(),
+        latest: BTreeMap::new(),
         archive_after_days: 7,
     }
 }

@@ -153,6 +153,7 @@ impl Morning {
             print: BTreeMap::new(),
             uncertain: BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
             prints: BTreeMap::new(),
+            latest: BTreeMap::new(),
             archive_after_days: 14,
         };
         let digest = workshop.digest.clone();

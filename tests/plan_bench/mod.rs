@@ -169,6 +169,7 @@ pub fn pins() -> Pins {
         config: ConfigDigest::new("test"),
         stock: 0,
         hand_over: date(2026, 11, 25),
+        too_late: Default::default(),
     }
 }
 

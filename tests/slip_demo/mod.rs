@@ -264,6 +264,7 @@ impl Book {
             print: BTreeMap::new(),
             uncertain: BTreeMap::new(),
             prints: BTreeMap::new(),
+            latest: BTreeMap::new(),
             archive_after_days: 14,
         };
         Self { state: State { policy: Some(policy), ..State::default() }, people: People::default() }
@@ -313,8 +314,14 @@ impl Book {
             flaws: Vec::new(),
             content_digest: "0".into(),
         };
-        let pins =
-            Pins { order_version: 1, revision: None, config: ConfigDigest::new("0"), stock: 0, hand_over: today() };
+        let pins = Pins {
+            order_version: 1,
+            revision: None,
+            config: ConfigDigest::new("0"),
+            stock: 0,
+            hand_over: today(),
+            too_late: Default::default(),
+        };
         let planned: Vec<PlannedParcel> = parcels.iter().map(planned).collect();
         let plan = Plan {
             order: key.clone(),
@@ -341,6 +348,7 @@ impl Book {
                 stage: Stage::Planned,
                 since: at,
                 planned,
+                hand_over: None,
                 jobs: Default::default(),
             };
             self.state.parcels.insert(id, entry);

@@ -84,12 +84,13 @@ impl LimitsOfHouse {
     }
 
     /// Why a parcel made of these containers is not allowed.
-    pub fn against_containers<'c>(&self, mut used: impl Iterator<Item = &'c Container> + Clone) -> Option<&str> {
+    pub fn against_containers<'c>(&self, used: impl Iterator<Item = &'c Container> + Clone) -> Option<&str> {
         let missing = self
             .require_containers
             .iter()
             .find(|(names, _)| !used.clone().any(|container| names.contains(&container.name)));
-        let forbidden = self.forbid_containers.iter().find(|(name, _)| used.any(|container| container.name == *name));
+        let forbids = |(name, _): &&(ContainerName, String)| used.clone().any(|container| container.name == *name);
+        let forbidden = self.forbid_containers.iter().find(forbids);
         missing.map(|(_, why)| why.as_str()).or(forbidden.map(|(_, why)| why.as_str()))
     }
 

@@ -11,6 +11,7 @@ mod house;
 mod memory;
 mod packaging;
 mod parcels;
+mod scarce;
 pub mod search;
 mod weigh;
 
@@ -22,6 +23,7 @@ use crate::plan::fit::Budget;
 use crate::plan::rules::{self, Rules, Tried};
 use house::House;
 use memory::Memory;
+use scarce::{Left, Short};
 use search::Split;
 use std::collections::{BTreeMap, BTreeSet};
 use weigh::Weighing;
@@ -34,6 +36,8 @@ pub const ORDER_PIECES_MAX: u32 = 500;
 pub struct Shelf {
     /// Containers left; missing: not counted. One that has run out is not offered.
     pub containers_left: BTreeMap<ContainerName, i64>,
+    /// Parcels that a service still takes on the day; missing: any number.
+    pub services_left: BTreeMap<ServiceName, i64>,
     /// Pieces left of a batch; missing: what the configuration says was made.
     pub batches_left: BTreeMap<(Sku, BatchName), u32>,
     /// Products that a person said are ready for this order: no wait for them.
@@ -241,9 +245,10 @@ impl Planner {
         goods: &Goods<'_>,
         house: &mut House,
     ) {
-        let (wraps, out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
-        let (services, unmet) = house::services(workshop, order, house, accepted);
+        let (wraps, mut out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
+        let (asked_for, unmet) = house::services(workshop, order, house, accepted);
         plan.questions.extend(unmet);
+        let (services, closed) = scarce::services_open(&asked_for, shelf, &plan.pins);
         let mut weighing = Weighing {
             workshop,
             order,
@@ -258,7 +263,8 @@ impl Planner {
             memory: &self.memory,
         };
         let counts: Vec<u32> = goods.kinds.iter().map(Kind::count).collect();
-        let (split, notes) = choose(&mut weighing, &counts, shelf, house);
+        let (split, notes) = choose(&mut weighing, &counts, &Left::on(shelf), house);
+        let short = Short { limits: house.limits(), services: &asked_for, closed: &closed, shelf };
         match &split.parts {
             Some(parts) => {
                 plan.parcels = parcels::build(&mut weighing, parts, house);
@@ -267,11 +273,16 @@ impl Planner {
                 plan.verdict = if split.proved { Verdict::Proved } else { Verdict::BestFound { least_possible } };
                 if self.explains == Explains::Everything {
                     plan.what_would_change = explain::what_would_change(&mut weighing, parts);
+                    plan.what_would_change.extend(short.would_save(&weighing, split.cost()));
                     plan.what_would_change.extend(notes);
                 }
             }
             None if self.explains == Explains::Everything => {
-                plan.questions.push(explain::why_nothing(&mut weighing, split.proved));
+                match short.wait(&weighing) {
+                    Some(wait) => plan.waits.push(wait),
+                    None => plan.questions.push(explain::why_nothing(&mut weighing, split.proved)),
+                }
+                plan.what_would_change = short.would_save(&weighing, None);
             }
             // Who plans many orders wants to know whether nothing goes, or nothing was found.
             None if !split.proved => {
@@ -281,42 +292,25 @@ impl Planner {
             None => {}
         }
         if self.explains == Explains::Everything {
+            out.extend(closed);
             plan.alternatives = explain::alternatives(&mut weighing, split.parts.as_deref(), &out);
         }
         parcels::ask_rules(&self.rules, order, workshop, goods, plan, house);
     }
 }
 
-/// The cheapest split, containers in stock and preferences of the house minded; with
-/// sentences about what these cost.
-fn choose(weighing: &mut Weighing<'_>, counts: &[u32], shelf: &Shelf, house: &House) -> (Split, Vec<String>) {
+/// The cheapest split with what is left, preferences of the house minded; with sentences about what
+/// these cost.
+fn choose(weighing: &mut Weighing<'_>, counts: &[u32], left: &Left, house: &House) -> (Split, Vec<String>) {
     let mut notes = Vec::new();
-    let mut best = search::split(counts, weighing);
-    // A split may want more containers than there are: without them it is the best found.
-    while let Some(scarce) = scarce_container(weighing, &best, shelf) {
-        weighing.limits.forbid_containers.push((scarce.clone(), "too few are left".to_owned()));
-        let again = search::split(counts, weighing);
-        notes.push(match (best.cost(), again.cost()) {
-            (Some(with), Some(without)) if without > with => {
-                let saved = Money::new(without - with, weighing.workshop.currency);
-                format!("more of {scarce} in stock would save {}", saved.figure())
-            }
-            _ => format!("more of {scarce} in stock would do"),
-        });
-        let least_possible = best.least_possible.min(again.least_possible);
-        let proved = again.cost() == Some(least_possible);
-        best = Split { least_possible, proved, ..again };
-    }
+    let mut best = scarce::within(weighing, counts, left);
     for preference in &house.preferences {
         let Some(cheapest) = best.cost() else { break };
         let before = weighing.limits.clone();
         weighing.limits.only(preference);
-        let preferred = search::split(counts, weighing);
+        let preferred = scarce::within(weighing, counts, left);
         match preferred.cost() {
-            Some(cost)
-                if cost <= cheapest.saturating_add(preference.worth)
-                    && scarce_container(weighing, &preferred, shelf).is_none() =>
-            {
+            Some(cost) if cost <= cheapest.saturating_add(preference.worth) => {
                 if cost > cheapest {
                     let more = Money::new(cost - cheapest, weighing.workshop.currency);
                     notes.push(format!(
@@ -333,17 +327,4 @@ fn choose(weighing: &mut Weighing<'_>, counts: &[u32], shelf: &Shelf, house: &Ho
         }
     }
     (best, notes)
-}
-
-/// A container of which a split takes more than are left.
-fn scarce_container(weighing: &Weighing<'_>, split: &Split, shelf: &Shelf) -> Option<ContainerName> {
-    let mut used: BTreeMap<&ContainerName, i64> = BTreeMap::new();
-    for part in split.parts.iter().flatten() {
-        for container in weighing.wraps[part.how.wrap].containers() {
-            *used.entry(&container.name).or_default() += 1;
-        }
-    }
-    used.into_iter()
-        .find(|(name, count)| shelf.containers_left.get(name).is_some_and(|left| count > left))
-        .map(|(name, _)| name.clone())
 }

@@ -23,6 +23,7 @@ impl Ready {
             config: workshop.digest.clone(),
             stock: 0,
             hand_over: situation.on,
+            too_late: BTreeSet::new(),
         };
         Self { planner: Planner::new(&workshop).without_explanation(), workshop, pins }
     }

@@ -189,8 +189,14 @@ pub struct Quote {
 
 /// Plans an order for a quote: everything on the shelf, nothing accepted. In full the rules are tried, too.
 pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Date, in_full: bool) -> Quote {
-    let pins =
-        Pins { order_version: 1, revision: order.revision, config: workshop.digest.clone(), stock: 0, hand_over: on };
+    let pins = Pins {
+        order_version: 1,
+        revision: order.revision,
+        config: workshop.digest.clone(),
+        stock: 0,
+        hand_over: on,
+        too_late: BTreeSet::new(),
+    };
     let (planner, shelf) = (Planner::new(workshop), Shelf::default());
     let plan = planner.decide_with(order, workshop, &shelf, &BTreeSet::new(), &pins, overrides);
     let tried = if in_full { planner.try_rules(order, workshop, &shelf, &plan) } else { Vec::new() };

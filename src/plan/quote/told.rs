@@ -164,6 +164,7 @@ pub fn wait_in_words(wait: &Wait) -> String {
         Wait::Rule { rule, reason } => format!("{reason} (rule \"{rule}\")"),
         Wait::MadeToOrder(sku) => format!("{sku} is made to order"),
         Wait::Date(date) => format!("not before {date}"),
+        Wait::Service { until, why } => format!("{why}: not before {until}"),
         Wait::Stock { sku, missing } => format!("{missing} of {sku} are missing"),
     }
 }

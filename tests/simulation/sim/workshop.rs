@@ -100,7 +100,17 @@ fn any(order: &Order, pins: &Pins) -> (Order, Pins) {
     let day = pins.hand_over;
     let is_plain = any.not_before.is_none() && day.month() != 12;
     let hand_over = if is_plain { day.first_of_month() } else { day };
-    (any, Pins { order_version: 1, revision: None, config: ConfigDigest::new(""), stock: 0, hand_over })
+    (
+        any,
+        Pins {
+            order_version: 1,
+            revision: None,
+            config: ConfigDigest::new(""),
+            stock: 0,
+            hand_over,
+            too_late: Default::default(),
+        },
+    )
 }
 
 fn renamed(text: &str, from: (&str, &str), to: (&str, &str)) -> String {
