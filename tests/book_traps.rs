@@ -6,7 +6,7 @@ mod book_bench;
 use book_bench::*;
 use dawnslip::book::{Action, *};
 use dawnslip::model::*;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 fn mug(revision_number: u64) -> Order {
     revision(order("S-1", &["MUG"]), revision_number)
@@ -350,12 +350,17 @@ fn many_orders_wait_for_one_thing_and_all_go_on() {
 }
 
 #[test]
-fn a_new_configuration_leaves_what_is_planned_alone() {
+fn a_new_configuration_asks_again_about_all_that_is_not_printed() {
     let mut bench = Bench::new();
+    bench.receive_and_plan(&[order("P-1", &["MUG"])]);
+    bench.print_all();
     bench.receive_and_plan(&[order("S-1", &["MUG"]), order("S-2", &["GLZ-9"]), order("S-3", &["MADE"])]);
     bench.adopt("c2", policy());
-    let asked: Vec<&OrderKey> = bench.to_plan.iter().map(|(order, _)| order).collect();
-    assert_eq!(asked, [&key("S-2"), &key("S-3")]);
+    let asked: BTreeSet<&OrderKey> = bench.to_plan.iter().map(|(order, _)| order).collect();
+    assert_eq!(asked, [&key("S-1"), &key("S-2"), &key("S-3")].into());
+    bench.plan();
+    assert_eq!(bench.describe("S-1"), "planned: slip dropped, slip queued", "the same parcel");
+    assert_eq!(bench.describe("S-2"), "planned: slip queued");
     bench.adopt("c1", policy());
     let kept = bench.facts().into_iter().filter_map(|fact| match fact {
         Fact::ConfigAdopted { files, .. } => Some(files.len()),
@@ -554,7 +559,8 @@ fn a_source_can_print_at_its_own_moment() {
     assert_eq!(bench.queued(), ["slip of S-1"]);
     own.print = BTreeMap::new();
     bench.adopt("c2", own);
-    assert_eq!(bench.queued(), ["slip of S-1", "slip of F-1"]);
+    bench.plan();
+    assert_eq!(bench.queued(), ["slip of F-1", "slip of S-1"]);
 }
 
 #[test]
@@ -608,10 +614,13 @@ fn a_date_that_comes_lets_the_order_go_on() {
     assert_eq!(bench.describe("S-1"), "planned, waiting");
     bench.now = at("2026-11-30T23:00:00Z");
     bench.tick();
+    assert_eq!(bench.describe("S-1"), "planned, asked", "its plan was made for another day");
+    bench.plan();
     assert_eq!(bench.describe("S-1"), "planned: slip queued");
     assert_eq!(bench.describe("S-2"), "planned, waiting");
     bench.now = at("2026-12-01T23:00:00Z");
     bench.tick();
+    bench.plan();
     assert_eq!(bench.describe("S-2"), "planned: slip queued");
 }
 

@@ -44,6 +44,7 @@ fn way_of(first: u64, number: &str, id: u64) -> Vec<Stamped> {
         what_would_change: vec![],
         rules: vec![],
         urgent: false,
+        instead: None,
     };
     let facts = vec![
         Fact::MessageKept { message: message(number), body_digest: "d".into(), outcome: kept },

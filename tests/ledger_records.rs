@@ -107,6 +107,34 @@ fn a_plan() -> Box<Plan> {
         what_would_change: vec!["110 g less would cost 6.90 (the step below)".into()],
         rules: vec!["samples".into()],
         urgent: true,
+        instead: None,
+    })
+}
+
+/// After the hour of a service.
+fn late_pins() -> Pins {
+    Pins { too_late: BTreeSet::from(["Road".into()]), ..pins() }
+}
+
+/// A plan that took the place of another and waits for the next day.
+fn a_second_plan() -> Box<Plan> {
+    let instead = Instead {
+        before: vec!["Medium by Road".into()],
+        now: Vec::new(),
+        cost_before: Some(eur(720)),
+        cost_now: None,
+        why: vec!["Medium has run out".into()],
+    };
+    let wait = Wait::Service { until: date(2026, 11, 27), why: "all are taken on Thursday".into() };
+    let first = *a_plan();
+    Box::new(Plan {
+        pins: late_pins(),
+        parcels: Vec::new(),
+        cost: None,
+        verdict: Verdict::Nothing,
+        waits: vec![wait],
+        instead: Some(instead),
+        ..first
     })
 }
 
@@ -168,7 +196,7 @@ fn facts() -> Vec<Fact> {
         Fact::CancellationRemembered { order: order.clone(), revision: Some(Revision::Number(2)) },
         Fact::OrderCancelled { order: order.clone(), by: Actor::Shop, reason: "changed their mind".into() },
         Fact::OrderReopened { order: order.clone(), by: Actor::Person },
-        Fact::PlanAsked { order: order.clone(), pins: pins() },
+        Fact::PlanAsked { order: order.clone(), pins: pins(), anew: false },
         Fact::PlanStarted { order: order.clone() },
         Fact::Planned { plan: a_plan(), parcels: vec![parcel] },
         Fact::PlanRefused { order: order.clone(), why: "the order changed meanwhile".into() },
@@ -212,6 +240,14 @@ fn facts() -> Vec<Fact> {
         },
         Fact::Restored { made: at() },
         Fact::Planned { plan: a_foreign_plan(), parcels: vec![parcel] },
+        Fact::PlanAsked { order: key(), pins: late_pins(), anew: true },
+        Fact::Planned { plan: a_second_plan(), parcels: vec![parcel] },
+        Fact::ReplanAsked { by: Actor::Person },
+        Fact::ConfigAdopted {
+            digest: ConfigDigest::new("decade"),
+            policy: Box::new(Policy { latest: BTreeMap::from([("Road".into(), time(16, 30, 0, 0))]), ..*a_policy() }),
+            files: BTreeMap::new(),
+        },
     ]
 }
 
@@ -291,7 +327,7 @@ fn no_kind_of_record_is_without_an_example() {
 fn a_record_of_a_newer_version_is_named_and_not_guessed_at() {
     let cases = [
         (0, "record 1 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
-        (39, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
+        (43, "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
     ];
     for (at, message) in cases {
         let mut line = written().remove(at);

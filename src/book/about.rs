@@ -56,6 +56,7 @@ pub fn about(fact: &Fact) -> About {
         | Fact::Swept { .. }
         | Fact::ModeChanged { .. }
         | Fact::PackingStarted { .. }
+        | Fact::ReplanAsked { .. }
         | Fact::ProgramChanged { .. }
         | Fact::RetentionBegun { .. }
         | Fact::RetentionDone { .. }

@@ -27,6 +27,7 @@ impl Work<'_> {
                 Ok(Answer::Queued(self.queue_job(PaperKind::TestPage, Subject::Test(count), None)))
             }
             Action::Replan { order } => self.replan(&order),
+            Action::ReplanAll => self.replan_all(),
             Action::Forget { order, open, archived } => self.forget(&order, open, archived),
         }
     }
@@ -343,11 +344,23 @@ impl Work<'_> {
         if self.state.config.is_none() {
             return refuse("no configuration is in force yet", "see what is wrong with it: dawnslip check");
         }
-        self.ask_plan(key);
+        self.ask_plan_anew(key);
         match self.state.orders.get(key).is_some_and(|entry| entry.asked.is_some()) {
             true if asked_before => Ok(Answer::Said(format!("order {} is being planned already", key.number))),
             true => Ok(Answer::Said(format!("order {} is planned anew", key.number))),
             false => refuse(format!("order {} cannot be planned yet", key.number), self.what_stops(key)),
         }
+    }
+
+    fn replan_all(&mut self) -> Reply {
+        let count = self.state.not_printed().len();
+        if count == 0 {
+            return refuse("nothing is planned that is not printed", "what is printed is packed by its slip");
+        }
+        self.fact(Fact::ReplanAsked { by: Actor::Person });
+        Ok(Answer::Said(match count {
+            1 => "1 order is planned anew".to_owned(),
+            _ => format!("{count} orders are planned anew, some at a time"),
+        }))
     }
 }

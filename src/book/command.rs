@@ -180,6 +180,8 @@ pub enum Action {
     TestPage,
     /// Plans it anew, unless something is printed.
     Replan { order: OrderKey },
+    /// Plans all anew of which nothing is printed.
+    ReplanAll,
     /// Erases all that tells of its persons. An open order is cancelled first, if that is wanted.
     /// `archived`: the caller has found it in the archive.
     Forget { order: OrderKey, open: OpenOrder, archived: bool },

@@ -204,6 +204,14 @@ pub enum Fact {
         order: OrderKey,
         /// For what.
         pins: Pins,
+        /// A person wants a new plan, even where the old one holds.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        anew: bool,
+    },
+    /// A person wants a new plan for everything that is not printed.
+    ReplanAsked {
+        /// Who.
+        by: Actor,
     },
     /// The planner is about to work on it (after an unclean stop only).
     PlanStarted {

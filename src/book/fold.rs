@@ -24,9 +24,16 @@ impl State {
     pub fn apply(&mut self, stamped: &Stamped) {
         self.seq = stamped.seq;
         self.at = Some(stamped.at);
-        match self.counted_order(&stamped.fact).cloned() {
-            Some(key) => self.tallied(&key, |state| state.take_in(stamped)),
-            None => self.take_in(stamped),
+        match &stamped.fact {
+            // These may change something about every order.
+            Fact::RecordsLost { .. } | Fact::Restored { .. } | Fact::ReplanAsked { .. } => {
+                self.take_in(stamped);
+                self.tally = self.count();
+            }
+            fact => match self.counted_order(fact) {
+                Some(key) => self.tallied(&key, |state| state.take_in(stamped)),
+                None => self.take_in(stamped),
+            },
         }
         for key in self.orders_of(&stamped.fact) {
             self.with_order(&key, |entry| entry.last_fact = stamped.seq);
@@ -36,18 +43,23 @@ impl State {
         }
     }
 
-    /// The order whose plan, question to the planner, stops, parcels or end a fact may change: what the
-    /// state counts. One left out here shows in the book's tests, which count anew after every command.
-    fn counted_order<'a>(&'a self, fact: &'a Fact) -> Option<&'a OrderKey> {
+    /// The order whose plan, question to the planner, stops, parcels, papers or end a fact may change: what
+    /// the state counts. One left out here shows in the book's tests, which count anew after every command.
+    fn counted_order(&self, fact: &Fact) -> Option<OrderKey> {
         match fact {
-            Fact::OrderReceived { order, .. } | Fact::OrderRevised { order, .. } => Some(&order.key),
-            Fact::Planned { plan, .. } => Some(&plan.order),
+            Fact::OrderReceived { order, .. } | Fact::OrderRevised { order, .. } => Some(order.key.clone()),
+            Fact::Planned { plan, .. } => Some(plan.order.clone()),
             Fact::OrderCancelled { order, .. }
             | Fact::OrderReopened { order, .. }
             | Fact::PlanAsked { order, .. }
             | Fact::StopPut { order: Some(order), .. }
-            | Fact::StopLifted { order: Some(order), .. } => Some(order),
-            Fact::ParcelMoved { parcel, .. } => self.parcels.get(parcel)?.leading(),
+            | Fact::StopLifted { order: Some(order), .. } => Some(order.clone()),
+            Fact::ParcelMoved { parcel, .. } => self.parcels.get(parcel)?.leading().cloned(),
+            Fact::JobSending { job, .. }
+            | Fact::JobRequeued { job, .. }
+            | Fact::JobUncertain { job, .. }
+            | Fact::JobOnPaper { job, .. }
+            | Fact::JobDropped { job, .. } => self.order_of(&self.jobs.get(job)?.subject),
             _ => None,
         }
     }
@@ -85,7 +97,15 @@ impl State {
                     }
                 });
             }
-            Fact::PlanAsked { order, pins } => self.with_order(order, |entry| entry.asked = Some(pins.clone())),
+            Fact::PlanAsked { order, pins, anew } => self.with_order(order, |entry| {
+                entry.asked = Some(pins.clone());
+                entry.anew |= anew;
+            }),
+            Fact::ReplanAsked { .. } => {
+                for key in self.not_printed() {
+                    self.with_order(&key, |entry| entry.anew = true);
+                }
+            }
             Fact::PlanStarted { order } => self.with_order(order, |entry| entry.plan_started = true),
             Fact::Planned { plan, parcels } => self.take_plan(plan, parcels, stamped.seq, at),
             Fact::PlanRefused { order, .. } => self.with_order(order, |entry| entry.plan_started = false),
@@ -231,6 +251,7 @@ impl State {
             accepted: Default::default(),
             plan: None,
             asked: None,
+            anew: false,
             plan_started: false,
             stopped_program: 0,
             parcels: Vec::new(),
@@ -278,8 +299,19 @@ impl State {
         let old = std::mem::replace(&mut entry.parcels, parcels.to_vec());
         entry.plan = Some((plan.clone(), seq));
         entry.asked = None;
+        entry.anew = false;
         entry.plan_started = false;
         entry.stopped_program = 0;
+        // The same parcels keep their papers, and what a person said about these.
+        if old == parcels {
+            for (id, planned) in parcels.iter().zip(&plan.parcels) {
+                if let Some(parcel) = self.parcels.get_mut(id) {
+                    parcel.planned = planned.clone();
+                    parcel.hand_over = Some(plan.pins.hand_over);
+                }
+            }
+            return;
+        }
         entry.declined.clear();
         for id in old {
             self.forget_parcel(id);

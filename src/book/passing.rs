@@ -198,15 +198,7 @@ impl Work<'_> {
         }
         let files = if self.state.configs_kept.contains(&digest) { BTreeMap::new() } else { files };
         self.fact(Fact::ConfigAdopted { digest, policy, files });
-        // What has a plan and no question keeps it; everything else is asked again.
-        let open = self.state.orders.values().filter(|entry| {
-            let questions = entry.stops.iter().any(|stop| entry.is_planners(&stop.kind));
-            entry.cancelled.is_none() && (!entry.has_current_plan() || questions || entry.asked.is_some())
-        });
-        let keys: Vec<OrderKey> = open.map(|entry| entry.order.key.clone()).collect();
-        for key in keys {
-            self.ask_plan(&key);
-        }
+        self.ask_again_by_and_by();
         self.queue_all_papers(Moment::Now);
         Ok(Answer::Said("the new configuration is in force".to_owned()))
     }

@@ -11,6 +11,12 @@ use std::collections::BTreeSet;
 /// Unclean stops while planning one order, from which on a person is asked.
 const STOPS_OF_PROGRAM_MAX: u32 = 2;
 
+/// So many orders at most are with the planner on account of a new configuration or day: others that come
+/// in meanwhile wait for no more than these.
+const ASKED_AGAIN_AT_ONCE: usize = 32;
+/// Why papers that were about to print are taken out while an order is planned.
+const PLANNED_ANEW: &str = "the order is planned anew";
+
 impl OrderEntry {
     /// Is there a plan with parcels for the content in force?
     pub fn has_current_plan(&self) -> bool {
@@ -46,7 +52,7 @@ impl OrderEntry {
         }
     }
     /// Does something stand in the way even of planning?
-    fn cannot_be_planned(&self) -> bool {
+    pub(super) fn cannot_be_planned(&self) -> bool {
         self.stops.iter().any(|stop| match &stop.kind {
             StopKind::NeedsYou(question) => match &question.cause {
                 Cause::Flaw(_, kind) => self.has_flaw(*kind),
@@ -93,14 +99,23 @@ impl State {
 impl Work<'_> {
     /// Asks the planner, unless the order is cancelled, printed, flawed, or nothing is configured yet.
     pub fn ask_plan(&mut self, key: &OrderKey) {
+        self.ask_planner(key, false);
+    }
+
+    /// Likewise for a new plan, even where the one in force holds.
+    pub fn ask_plan_anew(&mut self, key: &OrderKey) {
+        self.ask_planner(key, true);
+    }
+
+    fn ask_planner(&mut self, key: &OrderKey, anew: bool) {
         let Some(entry) = self.state.orders.get(key) else { return };
         if entry.cancelled.is_some() || entry.cannot_be_planned() || self.state.paper_out(key) {
             return;
         }
         let Some(pins) = self.state.pins_of(entry, self.now) else { return };
-        if entry.asked.as_ref() != Some(&pins) {
-            self.drop_queued(key, "the order is planned anew");
-            self.fact(Fact::PlanAsked { order: key.clone(), pins: pins.clone() });
+        if entry.asked.as_ref() != Some(&pins) || (anew && !entry.anew) {
+            self.drop_queued(key, PLANNED_ANEW);
+            self.fact(Fact::PlanAsked { order: key.clone(), pins: pins.clone(), anew });
         }
         if self.state.careful {
             return;
@@ -110,6 +125,28 @@ impl Work<'_> {
             self.fact(Fact::PlanStarted { order: key.clone() });
         }
         self.effect(Effect::PlanThis { order: key.clone(), pins });
+    }
+
+    /// Asks for some of those again whose plan was made for another configuration or day; the next
+    /// ones follow as the planner answers.
+    pub fn ask_again_by_and_by(&mut self) {
+        let day = self.state.hand_over_day(self.state.date(self.now));
+        while !self.state.tally.asked_at_least(ASKED_AGAIN_AT_ONCE) {
+            let Some(config) = &self.state.config else { return };
+            let Some(key) = self.state.tally.old_plan(config, day).cloned() else { return };
+            self.ask_plan(&key);
+            if self.state.orders.get(&key).is_none_or(|entry| entry.asked.is_none()) {
+                return;
+            }
+        }
+    }
+
+    /// Was its plan made for another configuration or day, or does a person want a new one?
+    pub fn has_old_plan(&self, key: &OrderKey) -> bool {
+        let Some(entry) = self.state.orders.get(key) else { return false };
+        let Some((plan, _)) = &entry.plan else { return false };
+        let day = self.state.hand_over_day(self.state.date(self.now));
+        entry.anew || self.state.config.as_ref() != Some(&plan.pins.config) || plan.pins.hand_over != day
     }
 
     /// After an unclean stop: starts planning the next order if none is under way, with a
@@ -146,15 +183,28 @@ impl Work<'_> {
         let Some(asked) = entry.asked.clone() else {
             return refuse(format!("nobody waits for a plan of order {key}"), "nothing to do");
         };
-        if asked != plan.pins {
-            let why = what_changed(&asked, &plan.pins);
+        let now = self.state.pins_of(entry, self.now).map(|now| Pins { too_late: asked.too_late.clone(), ..now });
+        if asked != plan.pins || now.as_ref() != Some(&asked) {
+            let why = what_changed(now.as_ref().filter(|_| asked == plan.pins).unwrap_or(&asked), &plan.pins);
             self.fact(Fact::PlanRefused { order: key.clone(), why: why.to_owned() });
             self.ask_plan(&key);
             return refuse(format!("{why} since the plan of order {key} was asked for"), "it is planned again");
         }
         let stops = self.stops_of_plan(&plan)?;
-        let first = self.state.last_parcel + 1;
-        let parcels = (first..).map(ParcelId).take(plan.parcels.len()).collect();
+        let stays = entry.plan.as_ref().is_some_and(|(before, _)| before.same_parcels(&plan));
+        let parcels = if stays {
+            entry.parcels.clone()
+        } else {
+            let first = self.state.last_parcel + 1;
+            (first..).map(ParcelId).take(plan.parcels.len()).collect()
+        };
+        // What was about to print before it was planned anew prints now, too.
+        let taken_back = |id: &JobId| {
+            let state = self.state.jobs.get(id).map(|job| &job.state);
+            matches!(state, Some(JobState::Dropped { why }) if why == PLANNED_ANEW)
+        };
+        let printing = self.state.parcels_of(entry).any(|(_, parcel)| parcel.jobs.iter().any(taken_back));
+        let moment = if printing { Moment::PackingStarts } else { Moment::Now };
         self.fact(Fact::Planned { plan: Box::new(plan), parcels });
         self.lift_where(&key, Actor::Program, |entry, kind| {
             entry.is_planners(kind) && !stops.iter().any(|stop| stop.is_same(kind))
@@ -162,7 +212,7 @@ impl Work<'_> {
         for stop in stops {
             self.put_stop(Some(&key), stop);
         }
-        self.queue_papers(&key, Moment::Now);
+        self.queue_papers(&key, moment);
         Ok(Answer::Done)
     }
 

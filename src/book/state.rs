@@ -164,6 +164,9 @@ pub struct OrderEntry {
     pub plan: Option<(Plan, u64)>,
     /// What the planner was asked for and has not answered.
     pub asked: Option<Pins>,
+    /// A person wants a new plan, even where the one in force holds.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub anew: bool,
     /// The planner began on it and has not answered; counts unclean stops meanwhile.
     pub plan_started: bool,
     /// So many times the program stopped while it worked on this.

@@ -10,6 +10,8 @@ use jiff::Timestamp;
 /// facts among the returned records. Never fails: what cannot be done is
 /// [`Answer::Refused`], with no fact.
 pub fn step(state: &mut State, command: Command, now: Timestamp) -> Step {
+    let may_be_old =
+        matches!(command, Command::Tick | Command::Planned(_) | Command::Started { .. } | Command::Person(_));
     let mut work = Work { state, now, records: Vec::new(), effects: Vec::new() };
     let reply = match command {
         Command::Receive(received) => work.receive(*received),
@@ -32,6 +34,9 @@ pub fn step(state: &mut State, command: Command, now: Timestamp) -> Step {
         Ok(answer) => answer,
         Err(Refusal { why, remedy }) => Answer::Refused { why, remedy },
     };
+    if may_be_old {
+        work.ask_again_by_and_by();
+    }
     work.start_next_carefully();
     Step { records: work.records, effects: work.effects, answer }
 }
@@ -141,7 +146,7 @@ impl Work<'_> {
         if entry.cancelled.is_some() || !entry.stops.is_empty() || entry.asked.is_some() {
             return;
         }
-        if !self.state.paper_out(key) && !entry.has_current_plan() {
+        if !self.state.paper_out(key) && (!entry.has_current_plan() || self.has_old_plan(key)) {
             self.ask_plan(key);
         } else {
             self.queue_papers(key, Moment::Now);

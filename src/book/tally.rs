@@ -6,6 +6,10 @@ use crate::model::*;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 
+/// What of its pins makes a plan old: the configuration, and for an order that nothing stops the day of
+/// handing over. A stopped one is looked at again when it goes on.
+pub type MadeFor = (ConfigDigest, Option<Date>);
+
 /// The counts. Never written: a state that is read back counts once ([`State::counted`]).
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Tally {
@@ -18,6 +22,8 @@ pub struct Tally {
     to_go: BTreeMap<(ServiceName, Date), i64>,
     /// Parcels that take their place on that day only: handed over, or their order is stopped.
     on_day: BTreeMap<(ServiceName, Date), i64>,
+    /// Orders that may be planned (anew) and are not asked for, by what their plan was made for.
+    plannable: BTreeMap<Option<MadeFor>, BTreeSet<OrderKey>>,
     /// Orders that the planner was asked for.
     asked: BTreeSet<OrderKey>,
     /// Stops that wait for a date, by date.
@@ -51,7 +57,18 @@ impl Tally {
             }
         }
     }
-    fn order(&mut self, entry: &OrderEntry, sign: i64) {
+    fn order(&mut self, entry: &OrderEntry, plannable: Option<Option<MadeFor>>, sign: i64) {
+        if let Some(made_for) = plannable {
+            let keys = self.plannable.entry(made_for.clone()).or_default();
+            if sign > 0 {
+                keys.insert(entry.order.key.clone());
+            } else {
+                keys.remove(&entry.order.key);
+            }
+            if keys.is_empty() {
+                self.plannable.remove(&made_for);
+            }
+        }
         if entry.asked.is_some() {
             if sign > 0 {
                 self.asked.insert(entry.order.key.clone());
@@ -70,6 +87,17 @@ impl Tally {
     /// Orders that the planner was asked for, by key.
     pub fn asked(&self) -> impl Iterator<Item = &OrderKey> {
         self.asked.iter()
+    }
+    /// Has the planner as much to do as this?
+    pub fn asked_at_least(&self, count: usize) -> bool {
+        self.asked.len() >= count
+    }
+    /// An order without a plan, or whose plan was made for another configuration or day.
+    pub fn old_plan(&self, config: &ConfigDigest, day: Date) -> Option<&OrderKey> {
+        let is_old = |made_for: &Option<MadeFor>| {
+            !made_for.as_ref().is_some_and(|(made, on)| made == config && on.is_none_or(|on| on == day))
+        };
+        self.plannable.iter().find(|(made_for, _)| is_old(made_for)).and_then(|(_, keys)| keys.first())
     }
     /// The earliest date that an order waits for.
     pub fn first_date(&self) -> Option<Date> {
@@ -100,7 +128,7 @@ impl State {
     fn tally_order(&mut self, key: &OrderKey, sign: i64, parcels: &mut BTreeSet<ParcelId>) {
         let mut tally = std::mem::take(&mut self.tally);
         if let Some(entry) = self.orders.get(key) {
-            tally.order(entry, sign);
+            tally.order(entry, self.plannable(entry), sign);
             parcels.extend(&entry.parcels);
         }
         for parcel in parcels.iter().filter_map(|id| self.parcels.get(id)) {
@@ -111,15 +139,40 @@ impl State {
         self.tally = tally;
     }
 
+    /// May the planner be asked for it, and what was its plan made for, if it has one that counts?
+    fn plannable(&self, entry: &OrderEntry) -> Option<Option<MadeFor>> {
+        let key = &entry.order.key;
+        if entry.cancelled.is_some() || entry.asked.is_some() || entry.cannot_be_planned() || self.paper_out(key) {
+            return None;
+        }
+        let plan = entry.plan.as_ref().map(|(plan, _)| plan);
+        let counts = plan.filter(|plan| !entry.anew && plan.pins.order_version == entry.version);
+        Some(counts.map(|plan| {
+            let day = entry.stops.is_empty().then_some(plan.pins.hand_over);
+            (plan.pins.config.clone(), day)
+        }))
+    }
+
+    /// Orders with a plan of which nothing is on paper.
+    pub(super) fn not_printed(&self) -> Vec<OrderKey> {
+        let planned = self.orders.values().filter(|entry| entry.plan.is_some() && entry.cancelled.is_none());
+        planned.map(|entry| &entry.order.key).filter(|key| !self.paper_out(key)).cloned().collect()
+    }
+
     /// Counts everything anew.
-    #[must_use]
-    pub fn counted(mut self) -> Self {
+    pub(super) fn count(&self) -> Tally {
         let mut tally = Tally::default();
-        self.orders.values().for_each(|entry| tally.order(entry, 1));
+        self.orders.values().for_each(|entry| tally.order(entry, self.plannable(entry), 1));
         for parcel in self.parcels.values().filter(|parcel| self.takes(parcel)) {
             tally.parcel(parcel, self.is_stopped(parcel), 1);
         }
-        self.tally = tally;
+        tally
+    }
+
+    /// The same, counted anew.
+    #[must_use]
+    pub fn counted(mut self) -> Self {
+        self.tally = self.count();
         self
     }
 

@@ -15,6 +15,7 @@ pub const GROUPS: [(&str, &[&str]); 3] = [
             "release",
             "cancel",
             "ready",
+            "replan",
             "nosuch",
             "handed-over",
             "forget",

@@ -40,6 +40,7 @@ mod release;
 mod reload;
 mod remap;
 mod repair;
+mod replan;
 mod reprint;
 mod run;
 pub mod screen;
@@ -117,6 +118,7 @@ pub enum Command {
     Cancel(cancel::Cancel),
     Forget(forget::Forget),
     Ready(ready::Ready),
+    Replan(replan::Replan),
     Nosuch(nosuch::Nosuch),
     HandedOver(handed_over::HandedOver),
     Quote(QuoteOptions),
@@ -179,6 +181,7 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::Cancel(args) => args.run(at, screen),
         Command::Forget(args) => args.run(at, screen),
         Command::Ready(args) => args.run(at, screen),
+        Command::Replan(args) => args.run(at, screen),
         Command::Nosuch(args) => args.run(at, screen),
         Command::HandedOver(args) => args.run(at, screen),
         Command::Quote(args) => wiring::quote(at, screen, args),

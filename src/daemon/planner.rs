@@ -10,6 +10,7 @@ use super::core::CoreHandle;
 use super::shared::Shared;
 use crate::book::{Busy, Command, State};
 use crate::model::*;
+use crate::plan::choose::{Now, Wanted};
 use crate::plan::{Planner, Shelf};
 use jiff::civil::Date;
 use std::panic::AssertUnwindSafe;
@@ -82,15 +83,21 @@ fn plan_one(
     let loaded = {
         let durable = shared.durable();
         durable.state.orders.get(&request.order).map(|entry| {
-            (
-                entry.order.clone(),
-                entry.accepted.clone(),
-                shelf(&durable.state, &workshop, &request.order, request.pins.hand_over),
-            )
+            let before = entry.plan.as_ref().map(|(plan, _)| plan.clone());
+            let wanted = if entry.anew { Wanted::New } else { Wanted::SameIfItHolds };
+            let shelf = shelf(&durable.state, &workshop, &request.order, request.pins.hand_over);
+            (entry.order.clone(), entry.accepted.clone(), before, wanted, shelf)
         })
     };
-    let Some((order, accepted, shelf)) = loaded else { return true };
-    let decide = || ready.decide(&order, &workshop, &shelf, &accepted, &request.pins);
+    let Some((order, accepted, before, wanted, shelf)) = loaded else { return true };
+    let pins = &request.pins;
+    let decide = || match &before {
+        Some(before) => {
+            let now = Now { order: &order, workshop: &workshop, shelf: &shelf, accepted: &accepted, pins };
+            ready.decide_again(before, wanted, now)
+        }
+        None => ready.decide(&order, &workshop, &shelf, &accepted, pins),
+    };
     let plan = std::panic::catch_unwind(AssertUnwindSafe(decide)).unwrap_or_else(|_| {
         tracing::error!(order = %request.order, "the planner stopped on this order");
         *planner = None;
@@ -165,5 +172,6 @@ fn failed_plan(request: &Request) -> Plan {
         what_would_change: Vec::new(),
         rules: Vec::new(),
         urgent: false,
+        instead: None,
     }
 }

@@ -89,6 +89,10 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
         Fact::CancellationRemembered { .. } => "a cancellation came before the order".into(),
         Fact::OrderCancelled { by: who, reason: why, .. } => format!("cancelled {}{}", by(*who), reason(why)),
         Fact::OrderReopened { by: who, .. } => format!("open again, {}", by(*who)),
+        Fact::PlanAsked { pins, anew: true, .. } => {
+            format!("a new plan was asked for by a person, to hand over on {}", pins.hand_over)
+        }
+        Fact::ReplanAsked { by: who } => format!("all that is not printed is planned anew, {}", by(*who)),
         Fact::PlanAsked { pins, .. } => format!("a plan was asked for, to hand over on {}", pins.hand_over),
         Fact::PlanStarted { .. } => "planning began, marked on disk after an unclean stop".into(),
         Fact::Planned { plan, .. } => planned(plan),
@@ -139,12 +143,14 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
 }
 
 fn planned(plan: &Plan) -> String {
-    let parcels: Vec<String> = plan.parcels.iter().map(super::order::how).collect();
-    match (parcels.is_empty(), plan.cost) {
+    let parcels: Vec<String> = plan.parcels.iter().map(PlannedParcel::spoken).collect();
+    let instead = plan.instead.as_ref().map(|it| format!("; instead of {}", super::order::replaced(it)));
+    let planned = match (parcels.is_empty(), plan.cost) {
         (true, _) => "planned: nothing can be packed yet".into(),
         (false, Some(cost)) => format!("planned: {} for {cost}", parcels.join(" and ")),
         (false, None) => format!("planned: {}", parcels.join(" and ")),
-    }
+    };
+    planned + &instead.unwrap_or_default()
 }
 
 fn moved(state: &State, parcel: ParcelId, from: Stage, to: Stage, who: Actor) -> String {

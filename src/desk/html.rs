@@ -200,6 +200,9 @@ pub fn order(view: &OrderView, read: &ReadState, now: Timestamp) -> String {
         body.push_str(&button(&format!("{base}/release"), "release", &[]));
         body.push_str(&button(&format!("{base}/ready"), "the goods are ready", &[]));
     }
+    if view.parcels.iter().any(|parcel| parcel.stage == "planned") {
+        body.push_str(&button(&format!("{base}/replan"), "choose box and service anew", &[]));
+    }
     let _ = write!(
         body,
         "<form method=\"post\" action=\"{base}/hold\"><input name=\"reason\" required placeholder=\"why hold it\" aria-label=\"why hold it\"> <button>hold</button></form></p>"

@@ -92,15 +92,6 @@ pub struct ParcelView {
     pub orders: Vec<String>,
 }
 
-/// `Small by Letter`, `Medium in a Skipper`.
-pub fn how(parcel: &PlannedParcel) -> String {
-    match &parcel.inside {
-        Some(outer) if outer.as_str() == parcel.service.as_str() => format!("{} in a {outer}", parcel.container),
-        Some(outer) => format!("{} in a {outer} by {}", parcel.container, parcel.service),
-        None => format!("{} by {}", parcel.container, parcel.service),
-    }
-}
-
 /// The order's stage in a word; `cancelled` ends it.
 pub fn stage(state: &State, entry: &OrderEntry) -> &'static str {
     if entry.cancelled.is_some() { "cancelled" } else { entry.stage(&state.parcels).word() }
@@ -124,7 +115,7 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
         label: words::tame(&state.label(*id)),
         stage: parcel.stage.word(),
         since: parcel.since,
-        how: how(&parcel.planned),
+        how: parcel.planned.spoken(),
         orders: parcel.orders.iter().map(|key| lookup::shown(state, key)).collect(),
     };
     let parcel_jobs = entry.parcels.iter().filter_map(|id| state.parcels.get(id)).flat_map(|parcel| &parcel.jobs);
@@ -276,13 +267,20 @@ fn in_parts(cost: &CostParts, surcharged: &[(String, Money)]) -> String {
         .join(", ")
 }
 
+/// `Medium by Road for 7.20 EUR: Medium has run out`.
+pub fn replaced(instead: &Instead) -> String {
+    let cost = instead.cost_before.map(|cost| format!(" for {cost}")).unwrap_or_default();
+    let now = if instead.before == instead.now { "; the parcels stay" } else { "" };
+    format!("{}{cost}: {}{now}", instead.before.join(" and "), instead.why.join("; "))
+}
+
 /// Why this container and this service, in words.
 pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
     let columns = status::COLUMNS;
     let mut text = String::from("WHY THIS BOX AND SERVICE\n");
     for parcel in &plan.parcels {
         let cost = parcel.cost;
-        text.push_str(&status::line_with_right_end(&how(parcel), &cost.total().to_string()));
+        text.push_str(&status::line_with_right_end(&parcel.spoken(), &cost.total().to_string()));
         let parts = in_parts(&cost, &parcel.surcharged);
         let weight = format!("{} ± {}", parcel.weight, parcel.tolerance);
         let charged = parcel.counts_as.map_or_else(String::new, |counts| format!("charged as {counts} for its size"));
@@ -314,6 +312,9 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
         }
         Verdict::Nothing => "nothing can be packed until a person decides\n".to_owned(),
     });
+    if let Some(instead) = &plan.instead {
+        text.push_str(&words::hanging("instead of ", &replaced(instead), columns));
+    }
     let (dearer, refused): (Vec<_>, Vec<_>) = plan.alternatives.iter().partition(|other| other.cost.is_some());
     let told = |text: &mut String, other: &Alternative| {
         let cost = other.cost.map_or("-".to_owned(), |money| money.figure());

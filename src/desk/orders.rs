@@ -85,7 +85,7 @@ fn line(read: &ReadState, entry: &OrderEntry) -> OrderLine {
         stops,
         received: entry.received,
         pieces: entry.order.lines.iter().map(|line| line.quantity).fold(0, u32::saturating_add),
-        parcels: parcels.map(|parcel| order::how(&parcel.planned)).collect(),
+        parcels: parcels.map(|parcel| parcel.planned.spoken()).collect(),
         recipient: read.people.of(key, entry.version).map(|person| words::tame(person.recipient.reveal())),
     }
 }

@@ -346,6 +346,7 @@ fn action(read: &ReadState, path: &[&str], form: &Form) -> Result<Action, Proble
             let (source, number) = lookup::gap(state, form.need("number", "S-447")?)?;
             Action::NoSuch { source, number }
         }
+        ["replan"] => Action::ReplanAll,
         ["jobs", id, "reprint"] => Action::Reprint { job: lookup::job(state, id)?, reason: reason() },
         ["jobs", id, "drop"] => Action::Drop { job: lookup::job(state, id)? },
         ["picklist", "print"] => Action::ListNow,

@@ -63,6 +63,32 @@ pub struct Plan {
     pub rules: Vec<String>,
     /// A rule says that this goes first.
     pub urgent: bool,
+    /// The plan before it for the same order, where this one differs in parcels or price.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instead: Option<Instead>,
+}
+
+impl Plan {
+    /// Has another plan the same parcels, whatever they cost?
+    pub fn same_parcels(&self, other: &Self) -> bool {
+        self.parcels.len() == other.parcels.len()
+            && self.parcels.iter().zip(&other.parcels).all(|(one, two)| one.is_same(two))
+    }
+}
+
+/// What a plan took the place of, and why.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Instead {
+    /// The parcels before, in short.
+    pub before: Vec<String>,
+    /// The parcels now.
+    pub now: Vec<String>,
+    /// What all came to before.
+    pub cost_before: Option<Money>,
+    /// What all comes to now.
+    pub cost_now: Option<Money>,
+    /// Why, one short sentence each.
+    pub why: Vec<String>,
 }
 
 /// How sure the planner is.
@@ -120,6 +146,22 @@ pub struct PlannedParcel {
     pub cautions: Vec<String>,
     /// Cards to print.
     pub cards: Vec<CardName>,
+}
+
+impl PlannedParcel {
+    /// The same goods in the same container by the same service?
+    pub fn is_same(&self, other: &Self) -> bool {
+        (&self.container, &self.inside, &self.service, &self.contents)
+            == (&other.container, &other.inside, &other.service, &other.contents)
+    }
+    /// `Small by Letter`, `Medium in a Skipper`.
+    pub fn spoken(&self) -> String {
+        match &self.inside {
+            Some(outer) if outer.as_str() == self.service.as_str() => format!("{} in a {outer}", self.container),
+            Some(outer) => format!("{} in a {outer} by {}", self.container, self.service),
+            None => format!("{} by {}", self.container, self.service),
+        }
+    }
 }
 
 /// So many of one product in a parcel.

@@ -177,6 +177,7 @@ pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
         what_would_change: Vec::new(),
         rules: Vec::new(),
         urgent: skus.contains(&"URGENT"),
+        instead: None,
     }
 }
 

@@ -160,6 +160,8 @@ async fn actions_reach_the_book_and_refusals_say_what_to_do() {
         ("/nosuch", json, r#"{"number":"S-999"}"#, 404),
         ("/jobs/j1/reprint", json, r#"{"reason":"coffee on it"}"#, 200),
         ("/jobs/j99/reprint", "", "", 404),
+        ("/orders/442/replan", "", "", 409),
+        ("/replan", "", "", 409),
         ("/picklist/print", "", "", 200),
         ("/test-page", "", "", 200),
         ("/reload", "", "", 409),

@@ -250,6 +250,7 @@ impl Morning {
             what_would_change: vec!["110 g less would cost 3.10 (the step below)".into()],
             rules: vec![],
             urgent: false,
+            instead: None,
         }
     }
 

@@ -335,6 +335,7 @@ impl Book {
             what_would_change: Vec::new(),
             rules: Vec::new(),
             urgent: false,
+            instead: None,
         };
         let count = planned.len() as u32;
         let mut ids = Vec::new();
@@ -364,6 +365,7 @@ impl Book {
             stops: Vec::new(),
             accepted: BTreeSet::new(),
             plan: Some((plan, 1)),
+            anew: false,
             asked: None,
             plan_started: false,
             stopped_program: 0,

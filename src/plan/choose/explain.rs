@@ -17,10 +17,11 @@ const NEAR_STEP_PERCENT: i64 = 15;
 const NEAR_STEP: Weight = Weight::from_g(60);
 
 /// What else was weighed for everything in one parcel: dearer ways by cost, then containers
-/// and services that were refused.
+/// and services that were refused. `though` says why what costs less is not taken.
 pub fn alternatives(
     weighing: &mut Weighing<'_>,
     chosen: Option<&[Part]>,
+    though: &str,
     out: &[(String, String)],
 ) -> Vec<Alternative> {
     let counts: Vec<u32> = weighing.kinds.iter().map(Kind::count).collect();
@@ -41,7 +42,7 @@ pub fn alternatives(
         let why = match cost.map(|cost| candidate.cost - cost) {
             Some(0) => format!("costs the same{fixed}"),
             Some(more) if more > 0 => format!("{} more{fixed}", Money::new(more, currency).figure()),
-            Some(less) => format!("{} less, but a rule prefers another", Money::new(-less, currency).figure()),
+            Some(less) => format!("{} less, but {though}", Money::new(-less, currency).figure()),
             None => fixed.trim_start_matches(", ").to_owned(),
         };
         let what = spoken(weighing, candidate.wrap, candidate.service);

@@ -4,6 +4,7 @@
 //! `decide` cannot fail: what it could not settle is data (questions and waits). Run it on a
 //! stack of some megabytes: the search and the rules recurse, within named bounds.
 
+mod again;
 pub mod bulk;
 mod explain;
 mod goods;
@@ -15,6 +16,7 @@ mod scarce;
 pub mod search;
 mod weigh;
 
+pub use again::{Now, Wanted};
 pub use goods::{Goods, Kind};
 pub use packaging::{Packed, Weighed, Wrap, tolerance};
 
@@ -169,6 +171,27 @@ impl Planner {
         pins: &Pins,
         overrides: &Overrides,
     ) -> Plan {
+        let (mut plan, mut goods, mut house) = self.begin(order, workshop, shelf, accepted, pins);
+        overrides.apply(&mut goods, &mut house);
+        let in_the_way = self.stands_in_the_way(order, &goods);
+        plan.questions.append(&mut goods.questions);
+        plan.questions.extend(in_the_way);
+        if plan.questions.is_empty() {
+            self.pack(&mut plan, order, workshop, shelf, accepted, &goods, &mut house);
+        }
+        house.settle(order, accepted, &mut plan);
+        plan
+    }
+
+    /// What stands before anything is packed: the goods, and what the rules say about the order.
+    fn begin<'w>(
+        &self,
+        order: &Order,
+        workshop: &'w Workshop,
+        shelf: &Shelf,
+        accepted: &BTreeSet<String>,
+        pins: &Pins,
+    ) -> (Plan, Goods<'w>, House) {
         let mut plan = Plan {
             order: order.key.clone(),
             pins: pins.clone(),
@@ -181,6 +204,7 @@ impl Planner {
             what_would_change: Vec::new(),
             rules: Vec::new(),
             urgent: false,
+            instead: None,
         };
         let mut goods = goods::of_order(order, workshop, shelf);
         let mut house = House::default();
@@ -193,20 +217,12 @@ impl Planner {
                 }
             }
         }
-        overrides.apply(&mut goods, &mut house);
         plan.waits.append(&mut goods.waits);
         if let Some(date) = order.not_before.filter(|date| *date > pins.hand_over) {
             plan.waits.push(Wait::Date(date));
         }
         plan.questions.extend(house::conflicts(&house, workshop, accepted));
-        let in_the_way = self.stands_in_the_way(order, &goods);
-        plan.questions.append(&mut goods.questions);
-        plan.questions.extend(in_the_way);
-        if plan.questions.is_empty() {
-            self.pack(&mut plan, order, workshop, shelf, accepted, &goods, &mut house);
-        }
-        house.settle(order, accepted, &mut plan);
-        plan
+        (plan, goods, house)
     }
 
     /// Reasons that no container or service can mend.
@@ -235,6 +251,32 @@ impl Planner {
     }
 
     #[expect(clippy::too_many_arguments, reason = "the parts of one decision, named once")]
+    fn weighing<'a>(
+        &'a self,
+        order: &'a Order,
+        workshop: &'a Workshop,
+        goods: &'a Goods<'a>,
+        house: &'a House,
+        wraps: &'a [Wrap<'a>],
+        services: &'a [&'a Service],
+        on: jiff::civil::Date,
+    ) -> Weighing<'a> {
+        Weighing {
+            workshop,
+            order,
+            kinds: &goods.kinds,
+            wraps,
+            services,
+            extra: &house.supplies,
+            on,
+            budget: self.budget,
+            limits: house.limits(),
+            of_order: BTreeMap::new(),
+            memory: &self.memory,
+        }
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "the parts of one decision, named once")]
     fn pack(
         &self,
         plan: &mut Plan,
@@ -249,19 +291,7 @@ impl Planner {
         let (asked_for, unmet) = house::services(workshop, order, house, accepted);
         plan.questions.extend(unmet);
         let (services, closed) = scarce::services_open(&asked_for, shelf, &plan.pins);
-        let mut weighing = Weighing {
-            workshop,
-            order,
-            kinds: &goods.kinds,
-            wraps: &wraps,
-            services: &services,
-            extra: &house.supplies,
-            on: plan.pins.hand_over,
-            budget: self.budget,
-            limits: house.limits(),
-            of_order: BTreeMap::new(),
-            memory: &self.memory,
-        };
+        let mut weighing = self.weighing(order, workshop, goods, house, &wraps, &services, plan.pins.hand_over);
         let counts: Vec<u32> = goods.kinds.iter().map(Kind::count).collect();
         let (split, notes) = choose(&mut weighing, &counts, &Left::on(shelf), house);
         let short = Short { limits: house.limits(), services: &asked_for, closed: &closed, shelf };
@@ -293,7 +323,8 @@ impl Planner {
         }
         if self.explains == Explains::Everything {
             out.extend(closed);
-            plan.alternatives = explain::alternatives(&mut weighing, split.parts.as_deref(), &out);
+            plan.alternatives =
+                explain::alternatives(&mut weighing, split.parts.as_deref(), "a rule prefers another", &out);
         }
         parcels::ask_rules(&self.rules, order, workshop, goods, plan, house);
     }

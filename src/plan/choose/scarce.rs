@@ -25,9 +25,20 @@ pub struct Left {
 
 /// One thing of which there are too few.
 #[derive(Debug, Clone)]
-enum Scarce {
+pub enum Scarce {
+    /// A container.
     Container(ContainerName),
+    /// A service.
     Service(ServiceName),
+}
+
+impl std::fmt::Display for Scarce {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Container(name) => write!(f, "{name}"),
+            Self::Service(name) => write!(f, "{name}"),
+        }
+    }
 }
 
 impl Scarce {
@@ -64,7 +75,7 @@ impl Left {
     }
 
     /// Something of which these take more than there are, and how many there are.
-    fn exceeded(&self, weighing: &Weighing<'_>, parts: &[Part]) -> Option<(Scarce, i64)> {
+    pub fn exceeded(&self, weighing: &Weighing<'_>, parts: &[Part]) -> Option<(Scarce, i64)> {
         let containers = self.containers.iter().map(|(name, left)| (Scarce::Container(name.clone()), *left));
         let services = self.services.iter().map(|(name, left)| (Scarce::Service(name.clone()), *left));
         containers
