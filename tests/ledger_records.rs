@@ -84,6 +84,7 @@ fn a_plan() -> Box<Plan> {
         notes: vec!["mugs upside down".into()],
         cautions: vec!["fragile".into()],
         cards: vec!["mugs".into()],
+        printer: None,
     };
     Box::new(Plan {
         order: key(),
@@ -127,9 +128,10 @@ fn a_second_plan() -> Box<Plan> {
     };
     let wait = Wait::Service { until: date(2026, 11, 27), why: "all are taken on Thursday".into() };
     let first = *a_plan();
+    let elsewhere = PlannedParcel { printer: Some("bench 2".into()), ..first.parcels[0].clone() };
     Box::new(Plan {
         pins: late_pins(),
-        parcels: Vec::new(),
+        parcels: vec![elsewhere],
         cost: None,
         verdict: Verdict::Nothing,
         waits: vec![wait],

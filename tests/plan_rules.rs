@@ -276,6 +276,69 @@ fn rules_that_quarrel_about_one_order_ask_with_both_names() {
 }
 
 #[test]
+fn rules_that_leave_nothing_only_together_are_all_named() {
+    let only = |names: &[&str]| Action::RequireContainer(names.iter().map(|name| (*name).into()).collect());
+    let no = |name: &str| Action::ForbidContainer(vec![name.into()]);
+    let by = |names: &[&str]| Action::RequireService(services(names));
+    let not_by = |name: &str| Action::ForbidService(services(&[name]));
+    let asked = |rules: &[(&str, Action)]| {
+        let rules = rules.iter().map(|(name, action)| rule(name, "true", vec![action.clone()])).collect();
+        let plan = plan_with(rules, &mug(), &[]);
+        assert_eq!(plan.parcels.is_empty(), !plan.questions.is_empty());
+        plan.questions.first().map(|question| (question.what.clone(), question.cause.to_string()))
+    };
+    let quarrel =
+        |what: &str, rules: &str| Some((format!("{what}: no parcel could obey all"), format!("rule-failed:{rules}")));
+    assert_eq!(
+        asked(&[("small", only(&["Small"])), ("large", only(&["Large"]))]),
+        quarrel("the rule \"small\" requires Small, the rule \"large\" requires Large", "small / large")
+    );
+    assert_eq!(
+        asked(&[
+            ("a note", Action::Note("x".into())),
+            ("two", only(&["Small", "Medium"])),
+            ("first", Action::Urgent),
+            ("no small", no("Small")),
+            ("no medium", no("Medium")),
+        ]),
+        quarrel(
+            "the rule \"two\" requires Small or Medium, the rule \"no small\" forbids Small, the rule \"no medium\" forbids Medium",
+            "two / no small / no medium"
+        )
+    );
+    assert_eq!(
+        asked(&[("fast", by(&["Letter", "Road"])), ("no letter", not_by("Letter")), ("no road", not_by("Road"))]),
+        quarrel(
+            "the rule \"fast\" requires Letter or Road, the rule \"no letter\" forbids Letter, the rule \"no road\" forbids Road",
+            "fast / no letter / no road"
+        )
+    );
+    // One stands in the other: both have their way.
+    assert_eq!(asked(&[("inside", only(&["Medium"])), ("around", only(&["Skipper"]))]), None);
+    assert_eq!(asked(&[("two", only(&["Small", "Medium"])), ("no small", no("Small"))]), None);
+}
+
+#[test]
+fn what_several_rules_forbid_is_forbidden() {
+    let no = |name: &str| rule(name, "true", vec![Action::ForbidContainer(vec![name.into()])]);
+    let plan = plan_with(vec![no("Small"), no("Medium")], &mug(), &[]);
+    assert_eq!(plan.parcels[0].container.as_str(), "Large");
+}
+
+#[test]
+fn a_rule_names_the_printer_and_the_last_one_counts() {
+    let on = |printer: &str| vec![Action::Printer(printer.into())];
+    let printer = |rules: Vec<Rule>| plan_with(rules, &mug(), &[]).parcels[0].printer.clone();
+    assert_eq!(printer(vec![]), None);
+    assert_eq!(printer(vec![rule("a", "true", on("bench 2"))]), Some("bench 2".into()));
+    assert_eq!(printer(vec![rule("a", "true", on("bench 2")), rule("b", "true", on("office"))]), Some("office".into()));
+    let of_parcel = |when: &str| vec![rule("p", when, on("office")), rule("o", "true", on("bench 2"))];
+    assert_eq!(printer(of_parcel("parcel.grams > 1")), Some("office".into()), "rules about parcels are asked last");
+    assert_eq!(printer(of_parcel("parcel.grams > 90000")), Some("bench 2".into()));
+    assert_eq!(rules::check(&demo(), &rule("p", "parcel.grams > 1", on("office"))), None);
+}
+
+#[test]
 fn a_dry_run_tells_what_each_condition_looked_at() {
     let mut workshop = demo();
     workshop.rules = vec![

@@ -124,6 +124,10 @@ fn actions(table: &Section<'_>, entry: &Entry<'_>, names: &Names, currency: Curr
             let card = table.text_in(entry).filter(|card| names.check(table, Kind::Card, card));
             card.map(|card| Action::Card(CardName(card.value)))
         }
+        "printer" => {
+            let printer = table.text_in(entry).filter(|printer| names.check(table, Kind::Printer, printer));
+            printer.map(|printer| Action::Printer(PrinterName(printer.value)))
+        }
         "urgent" => match entry.value {
             DeValue::Boolean(true) => Some(Action::Urgent),
             _ => {

@@ -93,7 +93,7 @@ shapes! {
     RULES = "rules.toml", "the rules", ["rule"];
     RULE = "rules.toml", "a rule", [
         "when", "require_container", "forbid_container", "prefer_container", "require_service", "forbid_service",
-        "prefer_service", "hold", "needs_you", "note", "caution", "supply", "product", "card", "urgent",
+        "prefer_service", "hold", "needs_you", "note", "caution", "supply", "product", "card", "printer", "urgent",
     ];
     PREFER = "rules.toml", "a preference", ["name", "up_to"];
 

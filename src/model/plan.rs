@@ -1,7 +1,7 @@
 //! What the planner answers: parcels, their cost, and why.
 
 use super::{
-    BatchName, CardName, ConfigDigest, ContainerName, Foreign, LabourCost, Money, OrderKey, Revision, ServiceName, Sku,
+    BatchName, CardName, ConfigDigest, ContainerName, Foreign, LabourCost, Money, OrderKey, PrinterName, Revision, ServiceName, Sku,
     SupplyName, Weight,
 };
 use jiff::civil::Date;
@@ -146,6 +146,9 @@ pub struct PlannedParcel {
     pub cautions: Vec<String>,
     /// Cards to print.
     pub cards: Vec<CardName>,
+    /// Where a rule wants its papers printed; none: where their kinds are routed to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub printer: Option<PrinterName>,
 }
 
 impl PlannedParcel {

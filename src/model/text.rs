@@ -45,6 +45,9 @@ macro_rules! name_type {
         impl fmt::Display for $name {
             fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result { f.pad(&self.0) }
         }
+        impl AsRef<str> for $name {
+            fn as_ref(&self) -> &str { &self.0 }
+        }
         impl From<&str> for $name {
             fn from(text: &str) -> Self { Self(text.to_owned()) }
         }

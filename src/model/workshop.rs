@@ -423,6 +423,8 @@ pub enum Action {
     Product(Sku, u32),
     /// Print this card.
     Card(CardName),
+    /// Print the parcel's papers on this printer.
+    Printer(PrinterName),
     /// Goes first.
     Urgent,
 }

@@ -174,6 +174,7 @@ mod tests {
             notes: Vec::new(),
             cautions: Vec::new(),
             cards: Vec::new(),
+            printer: None,
         }
     }
 

@@ -148,6 +148,7 @@ pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
         notes: Vec::new(),
         cautions: Vec::new(),
         cards: if skus.contains(&"CARD") { vec!["care".into()] } else { Vec::new() },
+        printer: None,
     };
     let hopeless = causes.iter().any(|cause| !matches!(cause, Cause::Rule(..) | Cause::RuleFailed(_)));
     let nothing = hopeless || skus == ["VOUCHER"];

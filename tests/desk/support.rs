@@ -233,6 +233,7 @@ impl Morning {
             notes: vec![],
             cautions: vec![],
             cards: vec![],
+            printer: None,
         };
         let parcels = if questions.is_empty() { vec![parcel] } else { vec![] };
         Plan {

@@ -428,6 +428,7 @@ fn planned(parcel: &Parcel) -> PlannedParcel {
         notes: Vec::new(),
         cautions: Vec::new(),
         cards: vec!["thanks".into()],
+        printer: None,
     }
 }
 

@@ -36,6 +36,8 @@ pub struct House {
     pub samples: Vec<(Sku, u32)>,
     /// In place of the default card.
     pub cards: Vec<CardName>,
+    /// Where papers print; the last rule that names one counts.
+    pub printer: Option<PrinterName>,
     /// Goes first.
     pub urgent: bool,
 }
@@ -170,6 +172,7 @@ impl House {
             Action::Supply(used) => self.supplies.push(used.clone()),
             Action::Product(sku, count) => self.samples.push((sku.clone(), *count)),
             Action::Card(card) => self.cards.push(card.clone()),
+            Action::Printer(printer) => self.printer = Some(printer.clone()),
             Action::Urgent => self.urgent = true,
         }
     }
@@ -217,24 +220,34 @@ impl House {
 pub fn conflicts(house: &House, workshop: &Workshop, accepted: &BTreeSet<String>) -> Vec<Question> {
     let applied: Vec<&Rule> =
         house.applied.iter().filter_map(|name| workshop.rules.iter().find(|rule| rule.name == *name)).collect();
-    let mut questions = Vec::new();
-    for (index, first) in applied.iter().enumerate() {
-        for second in &applied[index + 1..] {
-            let Some(what) = conflict::between(first, second) else { continue };
-            let cause = Cause::RuleFailed(format!("{} / {}", first.name, second.name));
-            if !accepted.contains(&cause.to_string()) {
-                questions.push(Question {
-                    what: format!("{what}: no parcel could obey both"),
-                    remedy: format!(
-                        "change one of them in rules.toml ({}, {}) and reload; then: dawnslip decide {cause} retry",
-                        first.place, second.place
-                    ),
-                    cause,
-                });
-            }
-        }
+    let pairs = applied.iter().enumerate().flat_map(|(index, first)| {
+        let later = applied[index + 1..].iter();
+        later.filter_map(|second| {
+            Some((vec![*first, *second], format!("{}: no parcel could obey both", conflict::between(first, second)?)))
+        })
+    });
+    let mut quarrels: Vec<(Vec<&Rule>, String)> = pairs.collect();
+    if quarrels.is_empty() && applied.len() > 1 {
+        let wraps = super::wraps_of(workshop);
+        let containers: Vec<conflict::Way<'_>> =
+            wraps.iter().map(|wrap| wrap.containers().map(|container| container.name.as_str()).collect()).collect();
+        let services: Vec<conflict::Way<'_>> = workshop.services.iter().map(|s| vec![s.name.as_str()]).collect();
+        let of = |about, ways: &[conflict::Way<'_>]| conflict::among(&applied, ways, about);
+        let found = of(conflict::About::Containers, &containers).into_iter();
+        let found = found.chain(of(conflict::About::Services, &services));
+        quarrels.extend(found.map(|(rules, what)| (rules, format!("{what}: no parcel could obey all"))));
     }
-    questions
+    let question = |(rules, what): (Vec<&Rule>, String)| {
+        let names: Vec<&str> = rules.iter().map(|rule| rule.name.as_str()).collect();
+        let places: Vec<&str> = rules.iter().map(|rule| rule.place.as_str()).collect();
+        let cause = Cause::RuleFailed(names.join(" / "));
+        let remedy = format!(
+            "change one of them in rules.toml ({}) and reload; then: dawnslip decide {cause} retry",
+            places.join(", ")
+        );
+        (!accepted.contains(&cause.to_string())).then_some(Question { cause, what, remedy })
+    };
+    quarrels.into_iter().filter_map(question).collect()
 }
 
 /// The services that come into question: the one asked for, else all that need not be asked

@@ -99,6 +99,7 @@ fn parcel(
         notes: once(notes),
         cautions: once(cautions),
         cards: once(cards),
+        printer: house.printer.clone(),
     })
 }
 
@@ -222,6 +223,7 @@ pub fn ask_rules(
         parcel.notes.append(&mut said.notes);
         parcel.cautions.append(&mut said.cautions);
         parcel.cards.append(&mut said.cards);
+        parcel.printer = said.printer.or_else(|| parcel.printer.take());
         house.urgent |= said.urgent;
         house.applied.append(&mut said.applied);
         house.questions.append(&mut said.questions);

@@ -60,3 +60,65 @@ fn all<'r, T>(rule: &'r Rule, of: impl Fn(&'r Action) -> Option<&'r Vec<T>>) -> 
 fn spoken<T: std::fmt::Display>(names: &[T]) -> String {
     names.iter().map(ToString::to_string).collect::<Vec<_>>().join(" or ")
 }
+
+/// One way to send: the containers of a parcel, or its service.
+pub type Way<'n> = Vec<&'n str>;
+
+/// Rules that together leave none of these ways, as few of them as do, and what each says; `None` where a
+/// way is left, or a single rule leaves none (then the search says more).
+pub fn among<'r>(rules: &[&'r Rule], ways: &[Way<'_>], about: About) -> Option<(Vec<&'r Rule>, String)> {
+    let leave_none = |rules: &[&Rule]| {
+        let obeyed = |way: &Way<'_>| rules.iter().flat_map(|rule| &rule.then).all(|action| about.allows(action, way));
+        !ways.iter().any(obeyed)
+    };
+    let mut concerned: Vec<&Rule> = rules.to_vec();
+    if ways.is_empty() || !leave_none(&concerned) {
+        return None;
+    }
+    for rule in rules {
+        let others: Vec<&Rule> = concerned.iter().copied().filter(|other| other.name != rule.name).collect();
+        if leave_none(&others) {
+            concerned = others;
+        }
+    }
+    let says = |rule: &&Rule| {
+        let said: Vec<String> = rule.then.iter().filter_map(|action| about.spoken(action)).collect();
+        format!("the rule \"{}\" {}", rule.name, said.join(" and "))
+    };
+    let what = concerned.iter().map(says).collect::<Vec<_>>().join(", ");
+    (concerned.len() > 1).then_some((concerned, what))
+}
+
+/// What rules quarrel about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum About {
+    /// Containers.
+    Containers,
+    /// Services.
+    Services,
+}
+
+impl About {
+    /// What an action requires or forbids of this: true where it requires.
+    fn named(self, action: &Action) -> Option<(bool, Vec<&str>)> {
+        match (self, action) {
+            (Self::Containers, Action::RequireContainer(names)) => Some((true, texts(names))),
+            (Self::Containers, Action::ForbidContainer(names)) => Some((false, texts(names))),
+            (Self::Services, Action::RequireService(names)) => Some((true, texts(names))),
+            (Self::Services, Action::ForbidService(names)) => Some((false, texts(names))),
+            _ => None,
+        }
+    }
+    fn allows(self, action: &Action, way: &Way<'_>) -> bool {
+        self.named(action).is_none_or(|(required, names)| required == way.iter().any(|name| names.contains(name)))
+    }
+    fn spoken(self, action: &Action) -> Option<String> {
+        let (required, names) = self.named(action)?;
+        let verb = if required { "requires" } else { "forbids" };
+        Some(format!("{verb} {}", names.join(" or ")))
+    }
+}
+
+fn texts<T: AsRef<str>>(names: &[T]) -> Vec<&str> {
+    names.iter().map(AsRef::as_ref).collect()
+}

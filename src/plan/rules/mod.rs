@@ -254,7 +254,7 @@ pub fn check(workshop: &Workshop, rule: &Rule) -> Option<String> {
         && let Some(action) = rule.then.iter().find(|action| !allowed_for_parcels(action))
     {
         return Some(format!(
-            "it asks about \"parcel\", which is known only after the choice; it may note, caution, print a card, hold, ask or be urgent, but not {}",
+            "it asks about \"parcel\", which is known only after the choice; it may note, caution, print a card, choose a printer, hold, ask or be urgent, but not {}",
             word(action)
         ));
     }
@@ -304,7 +304,7 @@ fn unknown_name(workshop: &Workshop, field: &str, text: &str) -> Option<String> 
 
 fn allowed_for_parcels(action: &Action) -> bool {
     use Action::*;
-    matches!(action, Note(_) | Caution(_) | Card(_) | Hold(_) | NeedsYou(_) | Urgent)
+    matches!(action, Note(_) | Caution(_) | Card(_) | Printer(_) | Hold(_) | NeedsYou(_) | Urgent)
 }
 
 fn word(action: &Action) -> &'static str {
@@ -322,6 +322,7 @@ fn word(action: &Action) -> &'static str {
         Action::Supply(_) => "use a supply",
         Action::Product(..) => "add a product",
         Action::Card(_) => "print a card",
+        Action::Printer(_) => "choose a printer",
         Action::Urgent => "be urgent",
     }
 }
