@@ -133,9 +133,8 @@ fn as_json(answer: &Answer) -> serde_json::Value {
         0 => json!(nm / NM_PER_MM),
         _ => json!(nm as f64 / NM_PER_MM as f64),
     };
-    let placed = answer.placement.iter().map(|it| {
-        json!({ "item": it.item, "at": it.at.map(mm), "size": it.size.map(mm) })
-    });
+    let placed =
+        answer.placement.iter().map(|it| json!({ "item": it.item, "at": it.at.map(mm), "size": it.size.map(mm) }));
     json!({ "verdict": answer.verdict, "placement": placed.collect::<Vec<_>>(), "nodes": answer.nodes })
 }
 

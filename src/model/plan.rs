@@ -1,8 +1,8 @@
 //! What the planner answers: parcels, their cost, and why.
 
 use super::{
-    BatchName, CardName, ConfigDigest, ContainerName, Foreign, LabourCost, Money, OrderKey, PrinterName, Revision, ServiceName, Sku,
-    SupplyName, Weight,
+    BatchName, CardName, ConfigDigest, ContainerName, Foreign, LabourCost, Money, OrderKey, PrinterName, Revision,
+    ServiceName, Sku, SupplyName, Weight,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};

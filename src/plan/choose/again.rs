@@ -169,7 +169,7 @@ fn part(weighing: &mut Weighing<'_>, counts: Vec<u32>, wrap: usize, service: usi
     }
     let quoted =
         weighing.quoted(&packed, wrap, service).map_err(|refusal| format!("{}: {}", by.name, refusal.say()))?;
-    let cost = quoted.total() + packed.container_cost + packed.supplies_cost;
+    let cost = packed.cost_parts(&quoted).total();
     let how = Candidate { cost: cost.minor, volume: way.outer.volume().nm3, wrap, service };
     Ok(Part { counts, how })
 }
@@ -215,10 +215,16 @@ fn told(before: &Plan, mut now: Plan, mut why: Vec<String>) -> Plan {
 /// Which parts of a parcel's cost have changed.
 fn price_changes(before: &PlannedParcel, now: &PlannedParcel) -> Vec<String> {
     let postage = |parcel: &PlannedParcel| parcel.cost.postage + parcel.cost.surcharges;
+    // Working time that stands beside the cost changes nothing in it.
+    let labour = |parcel: &PlannedParcel| {
+        let weighed = parcel.cost.labour.filter(|labour| labour.weighed);
+        weighed.map_or(Money::new(0, parcel.cost.postage.currency), |labour| labour.amount)
+    };
     let parts = [
         (format!("the tariff has changed: {} asks", now.service), postage(before), postage(now)),
         (format!("{} costs", now.container), before.cost.container, now.cost.container),
         ("supplies cost".to_owned(), before.cost.supplies, now.cost.supplies),
+        ("labour costs".to_owned(), labour(before), labour(now)),
     ];
     let mut changes: Vec<String> = Vec::new();
     if before.weight != now.weight {

@@ -40,10 +40,9 @@ fn parcel(
     let wraps = weighing.wraps;
     let is_box = matches!(wraps[wrap].container.kind, ContainerKind::Box { .. });
     let placement = match weighing.fit(&part.counts, wrap) {
-        Fit::Fits(places) if is_box => places
-            .iter()
-            .filter_map(|place| Some(placed(*content_of.get(place.piece)?, place)))
-            .collect(),
+        Fit::Fits(places) if is_box => {
+            places.iter().filter_map(|place| Some(placed(*content_of.get(place.piece)?, place))).collect()
+        }
         _ => Vec::new(),
     };
     let tolerance = tolerance(packed.weight);

@@ -140,7 +140,8 @@ impl World {
             62..63 => Action::ListNow,
             63..64 => Action::TestPage,
             64..68 => Action::StartPacking,
-            68..70 => Action::Replan { order: dice.pick(&orders)? },
+            68..69 => Action::Replan { order: dice.pick(&orders)? },
+            69..70 => Action::ReplanAll,
             70..72 => {
                 let gaps = state
                     .shops
