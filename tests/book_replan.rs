@@ -82,7 +82,7 @@ fn what_was_about_to_print_prints_after_it_was_planned_again() {
     assert_eq!(bench.queued().len(), 6, "packing had started for these");
     assert_eq!(bench.parcel("S-1"), parcel, "the same parcel keeps its identity");
     bench.print_all();
-    assert_eq!(bench.describe("S-1"), "printed: slip dropped, slip on paper");
+    assert_eq!(bench.describe("S-1"), "printed: slip on paper");
 }
 
 #[test]

@@ -294,44 +294,6 @@ impl State {
         });
     }
 
-    fn take_plan(&mut self, plan: &Plan, parcels: &[ParcelId], seq: u64, at: Timestamp) {
-        let Some(entry) = self.orders.get_mut(&plan.order) else { return };
-        let old = std::mem::replace(&mut entry.parcels, parcels.to_vec());
-        entry.plan = Some((plan.clone(), seq));
-        entry.asked = None;
-        entry.anew = false;
-        entry.plan_started = false;
-        entry.stopped_program = 0;
-        // The same parcels keep their papers, and what a person said about these.
-        if old == parcels {
-            for (id, planned) in parcels.iter().zip(&plan.parcels) {
-                if let Some(parcel) = self.parcels.get_mut(id) {
-                    parcel.planned = planned.clone();
-                    parcel.hand_over = Some(plan.pins.hand_over);
-                }
-            }
-            return;
-        }
-        entry.declined.clear();
-        for id in old {
-            self.forget_parcel(id);
-        }
-        let of = parcels.len() as u32;
-        for ((id, planned), part) in parcels.iter().zip(&plan.parcels).zip(1..) {
-            self.last_parcel = self.last_parcel.max(id.0);
-            let entry = ParcelEntry {
-                orders: vec![plan.order.clone()],
-                part: (part, of),
-                stage: Stage::Planned,
-                since: at,
-                planned: planned.clone(),
-                hand_over: Some(plan.pins.hand_over),
-                jobs: Vec::new(),
-            };
-            self.parcels.insert(*id, entry);
-        }
-    }
-
     fn put_stop(&mut self, order: Option<&OrderKey>, kind: &StopKind, at: Timestamp) {
         let stop = Stop { kind: kind.clone(), since: at };
         if let Some(Cause::RecordsLost(from, to)) = kind.cause() {
@@ -503,13 +465,13 @@ impl State {
         }
     }
 
-    fn forget_parcel(&mut self, id: ParcelId) {
+    pub(super) fn forget_parcel(&mut self, id: ParcelId) {
         for job in self.parcels.remove(&id).map(|parcel| parcel.jobs).unwrap_or_default() {
             self.forget_job(job);
         }
     }
 
-    fn forget_job(&mut self, id: JobId) {
+    pub(super) fn forget_job(&mut self, id: JobId) {
         if let Some(job) = self.jobs.remove(&id) {
             self.queue.remove(&(job.rank, id));
         }

@@ -69,6 +69,55 @@ impl State {
     pub fn hand_over_day(&self, today: Date) -> Date {
         daytime::open_day(today, |day| self.is_closed_day(day))
     }
+    /// Puts a plan in force with its parcels.
+    pub(super) fn take_plan(&mut self, plan: &Plan, parcels: &[ParcelId], seq: u64, at: Timestamp) {
+        let Some(entry) = self.orders.get_mut(&plan.order) else { return };
+        let old = std::mem::replace(&mut entry.parcels, parcels.to_vec());
+        entry.plan = Some((plan.clone(), seq));
+        entry.asked = None;
+        entry.anew = false;
+        entry.plan_started = false;
+        entry.stopped_program = 0;
+        // The same parcels keep their identities, and what a person said about their papers; what was
+        // taken back for this plan is queued anew.
+        if old == parcels {
+            let declined = entry.declined.clone();
+            let taken_back = |id: &JobId| {
+                let job = self.jobs.get(id);
+                job.is_some_and(|job| matches!(job.state, JobState::Dropped { .. }) && !declined.contains(&job.subject))
+            };
+            let jobs = parcels.iter().filter_map(|id| self.parcels.get(id)).flat_map(|parcel| &parcel.jobs);
+            let gone: BTreeSet<JobId> = jobs.copied().filter(taken_back).collect();
+            gone.iter().for_each(|id| self.forget_job(*id));
+            for (id, planned) in parcels.iter().zip(&plan.parcels) {
+                if let Some(parcel) = self.parcels.get_mut(id) {
+                    parcel.planned = planned.clone();
+                    parcel.jobs.retain(|job| !gone.contains(job));
+                    parcel.hand_over = Some(plan.pins.hand_over);
+                }
+            }
+            return;
+        }
+        entry.declined.clear();
+        for id in old {
+            self.forget_parcel(id);
+        }
+        let of = parcels.len() as u32;
+        for ((id, planned), part) in parcels.iter().zip(&plan.parcels).zip(1..) {
+            self.last_parcel = self.last_parcel.max(id.0);
+            let entry = ParcelEntry {
+                orders: vec![plan.order.clone()],
+                part: (part, of),
+                stage: Stage::Planned,
+                since: at,
+                planned: planned.clone(),
+                hand_over: Some(plan.pins.hand_over),
+                jobs: Vec::new(),
+            };
+            self.parcels.insert(*id, entry);
+        }
+    }
+
     /// Is it a day without work?
     pub fn is_closed_day(&self, day: Date) -> bool {
         self.policy.as_ref().is_some_and(|policy| {
