@@ -104,3 +104,42 @@ fn no_request_is_dropped_while_the_configuration_changes() {
     let status = bench.json("/status");
     assert_eq!(status["orders"]["received"].as_u64(), Some(told as u64), "{status}");
 }
+
+#[test]
+fn plans_are_looked_at_again_with_new_prices_and_limits() {
+    let mut bench = Bench::new();
+    bench.append("rules.toml", "\n[rule.\"not yet\"]\nwhen = \"true\"\nhold = \"the kiln is hot\"\n");
+    bench.edit("services.toml", "asked_as = [\"letter\"]\n", "asked_as = [\"letter\"]\nper_day = 1\n");
+    bench.start();
+    let plan = |number: &str| bench.json(&format!("/orders/{number}"))["plan"].clone();
+    let service = |number: &str| plan(number)["parcels"][0]["service"].as_str().map(str::to_owned);
+    bench.order("A-1", &[("mug", 1)]);
+    bench.until("a plan", || service("A-1").is_some());
+    bench.order("A-2", &[("mug", 1)]);
+    bench.until("a plan", || service("A-2").is_some());
+    assert_eq!(service("A-1").as_deref(), Some("Letter"));
+    assert_ne!(service("A-2").as_deref(), Some("Letter"));
+    let told = plan("A-2")["alternatives"].to_string();
+    assert!(told.contains("1 a day at most go by Letter, all are taken on "), "{told}");
+    // The tariff changes: A-1 keeps its parcel, and its place among those of the day.
+    for (before, now) in [("3.80 EUR", "3.85 EUR"), ("4.60 EUR", "4.65 EUR")] {
+        bench.edit("tariffs/letter.csv", before, now);
+    }
+    bench.run(&["reload"]).expect(0, &["in force"]);
+    bench.until("a price of today", || !plan("A-1")["instead"].is_null());
+    assert_eq!(service("A-1").as_deref(), Some("Letter"));
+    bench.run(&["order", "A-1"]).expect(0, &["the tariff has changed: Letter asks", "the parcels stay"]);
+    // More may go by Letter: what has a plan keeps it until a person wants another.
+    bench.edit("services.toml", "per_day = 1\n", "per_day = 2\n");
+    bench.run(&["reload"]).expect(0, &["in force"]);
+    bench.until("word of what is cheaper", || {
+        plan("A-2")["what_would_change"].to_string().contains("dawnslip replan A-2")
+    });
+    assert_ne!(service("A-2").as_deref(), Some("Letter"));
+    bench.run(&["replan", "A-2"]).expect(0, &["order A-2 is planned anew"]);
+    bench.until("the cheaper one", || service("A-2").as_deref() == Some("Letter"));
+    bench.run(&["order", "A-2"]).expect(0, &["a person wanted a new plan"]);
+    bench.run(&["replan", "--all"]).expect(0, &["2 orders are planned anew"]);
+    bench.until_still();
+    bench.run(&["replan", "A-9"]).expect(1, &["A-9"]);
+}
