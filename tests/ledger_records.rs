@@ -155,6 +155,7 @@ fn question() -> Question {
         cause: Cause::UnknownProduct("GLZ-9".into()),
         what: "the product GLZ-9 is unknown".into(),
         remedy: "add it to products.toml".into(),
+        detail: None,
     }
 }
 

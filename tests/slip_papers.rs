@@ -9,90 +9,21 @@ use dawnslip::book::*;
 use dawnslip::model::*;
 use dawnslip::slip::layout::layout;
 use dawnslip::slip::{self, *};
+use slip_demo::papers::*;
 use slip_demo::*;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 fn setter() -> Typesetter {
     Typesetter::new(Fonts::embedded())
 }
 
 fn make(book: &Book, kind: PaperKind, subject: &Subject, copy: Option<&CopyMark>, setter: &mut Typesetter) -> Paper {
-    let wanted = Wanted { kind, subject, copy };
-    paper(&wanted, &book.state, &book.people, &workshop(), setter, now()).unwrap()
+    make_in(&workshop(), book, kind, subject, copy, setter)
 }
 
-fn list() -> Subject {
-    Subject::List { date: today(), extra: 0 }
-}
-
-fn card(parcel: u64) -> Subject {
-    Subject::Card(ParcelId(parcel), "thanks".into())
-}
-
-/// The demo's papers, one of each kind and of each that looks different.
+/// The demo's papers in English.
 fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
-    let list = make(&morning(), PaperKind::PickList, &list(), None, setter);
-    let mut book = morning();
-    riddle(&mut book);
-    let changed = OrderKey::new("shop", "S-418");
-    let cancelled = OrderKey::new("shop", "S-421");
-    let order = book.state.orders.get_mut(&changed).unwrap();
-    order.differences = vec!["3 × TEA-HS instead of 2".into(), "the address is another one".into()];
-    let order = book.state.orders.get_mut(&cancelled).unwrap();
-    let at = now() - jiff::SignedDuration::from_mins(12);
-    order.cancelled = Some(Cancelled { at, by: Actor::Shop, reason: "the customer cancelled at the shop".into() });
-    book.state.parcels.get_mut(&ParcelId(405)).unwrap().stage = Stage::Packed;
-    book.send_to("S-417", "DE", ["Möwenweg 4, Hinterhaus", "10115", "Berlin", ""]);
-    book.send_to("S-418", "JP", ["皿ヶ浜 2-7-2", "999-0000", "", "潮県"]);
-    let lines = &mut book.state.orders.get_mut(&OrderKey::new("shop", "S-417")).unwrap().order.lines;
-    lines[0].unit_price = Some(Money::new(2_450, Currency::EUR));
-    lines[1].unit_price = Some(Money::new(980, Currency::EUR));
-    let mark = CopyMark { of: JobId(7), at, why: "the printer went silent".into() };
-    [
-        ("slip", PaperKind::Slip, Subject::Parcel(ParcelId(401)), None),
-        ("slip_gift", PaperKind::Slip, Subject::Parcel(ParcelId(404)), None),
-        ("slip_copy", PaperKind::Slip, Subject::Parcel(ParcelId(406)), Some(&mark)),
-        ("slip_nested", PaperKind::Slip, Subject::Parcel(ParcelId(405)), None),
-        ("slip_layers", PaperKind::Slip, Subject::Parcel(ParcelId(409)), None),
-        ("card", PaperKind::Card, card(401), None),
-        ("card_gift", PaperKind::Card, card(404), None),
-        ("card_leaves", PaperKind::Card, Subject::Card(ParcelId(404), "present".into()), None),
-        ("card_plain", PaperKind::Card, Subject::Card(ParcelId(401), "poster".into()), None),
-        ("card_plain_han", PaperKind::Card, Subject::Card(ParcelId(402), "poster".into()), None),
-        ("card_han", PaperKind::Card, card(402), None),
-        ("card_arabic", PaperKind::Card, card(405), None),
-        ("change_note", PaperKind::ChangeNote, Subject::Note(changed, 1), None),
-        ("stop_note", PaperKind::StopNote, Subject::Note(cancelled, 1), None),
-        ("label", PaperKind::Label, Subject::Label(ParcelId(401)), None),
-        ("label_han", PaperKind::Label, Subject::Label(ParcelId(402)), None),
-        ("customs", PaperKind::Customs, Subject::Customs(ParcelId(401)), None),
-        ("test_page", PaperKind::TestPage, Subject::Test(1), None),
-    ]
-    .into_iter()
-    .map(|(name, kind, subject, copy)| (name, make(&book, kind, &subject, copy, setter)))
-    .chain([("pick_list", list)])
-    .collect()
-}
-
-const SHEETS: [(&str, Sheet); 3] =
-    [("576", Sheet::WIDE), ("512", Sheet { dots: 512, dpi: 180 }), ("384", Sheet::NARROW)];
-
-/// Where pictures go for people and for `outside/codes.py` to look at.
-fn folder() -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("paper");
-    std::fs::create_dir_all(&folder).unwrap();
-    folder
-}
-
-#[track_caller]
-fn check_golden(name: &str, text: &str) {
-    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cases/paper").join(format!("{name}.txt"));
-    if std::env::var_os("DAWNSLIP_WRITE_CASES").is_some() {
-        std::fs::create_dir_all(file.parent().unwrap()).unwrap();
-        std::fs::write(&file, text).unwrap();
-    }
-    let golden = std::fs::read_to_string(&file).unwrap_or_else(|_| panic!("{} is missing", file.display()));
-    assert_eq!(text, golden, "{name}");
+    all_papers(&workshop(), setter)
 }
 
 #[test]
@@ -389,12 +320,13 @@ fn a_message_that_cannot_be_mapped_is_told_without_its_inside() {
         cause: Cause::Unmappable("stall/m-1".into()),
         what: "a message of stall could not be mapped at /tickets/0: the order has no number".into(),
         remedy: "dawnslip remap".into(),
+        detail: None,
     };
     book.state.loose_stops.push(Stop { kind: StopKind::NeedsYou(question), since: now() });
     let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
     let text = render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter);
     let line = text.lines().find(|line| line.starts_with("a message")).unwrap();
-    assert_eq!(line, "a message of stall could not be mapped: the order has no number");
+    assert_eq!(line, "a message from stall: it could not be read");
     assert!(!text.contains("remap"), "{text}");
 }
 
@@ -404,47 +336,6 @@ fn an_empty_day_still_gives_a_list() {
     let paper = make(&book, PaperKind::PickList, &list(), None, &mut setter);
     let text = render_text(&paper, Sheet::WIDE, &mut setter);
     assert!(text.contains("0 parcels of 0 orders") && text.contains("Nothing to pack today."), "{text}");
-}
-
-/// The second language that is complete; a third one is a file like it.
-fn german() -> Workshop {
-    let table = toml::from_str(include_str!("../config/words/de.toml")).unwrap();
-    let locale = Locale { decimal_mark: ',', day_first: true };
-    Workshop { words: Words { table }, language: "de".into(), locale, ..workshop() }
-}
-
-#[test]
-fn both_languages_say_everything_and_fill_in_the_same() {
-    let places = |text: &str| {
-        let inner = text.split('{').skip(1).filter_map(|rest| Some(rest.split_once('}')?.0.to_owned()));
-        inner.collect::<std::collections::BTreeSet<String>>()
-    };
-    let (english, german) = (words::english(), german().words.table);
-    assert_eq!(english.keys().collect::<Vec<_>>(), german.keys().collect::<Vec<_>>());
-    for (key, text) in &english {
-        assert_eq!(places(text), places(&german[key]), "{key}");
-        assert!(!german[key].trim().is_empty(), "{key}");
-    }
-}
-
-#[test]
-fn a_german_workshop_has_german_paper() {
-    let (workshop, mut setter) = (german(), setter());
-    let mut book = morning();
-    book.send_to("S-417", "AT", ["Gasse 7", "1010", "Wien", ""]);
-    let subjects = [
-        ("pick_list", PaperKind::PickList, list()),
-        ("slip", PaperKind::Slip, Subject::Parcel(ParcelId(401))),
-        ("label", PaperKind::Label, Subject::Label(ParcelId(401))),
-        ("customs", PaperKind::Customs, Subject::Customs(ParcelId(401))),
-    ];
-    for (name, kind, subject) in subjects {
-        let wanted = Wanted { kind, subject: &subject, copy: None };
-        let paper = paper(&wanted, &book.state, &book.people, &workshop, &mut setter, now()).unwrap();
-        let picture = render_png(&paper, Sheet::WIDE, &mut setter).unwrap();
-        std::fs::write(folder().join(format!("german_{name}_576.png")), picture).unwrap();
-        check_golden(&format!("german_{name}_576"), &render_text(&paper, Sheet::WIDE, &mut setter));
-    }
 }
 
 #[test]

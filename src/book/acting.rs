@@ -124,7 +124,8 @@ impl Work<'_> {
             let cause = Cause::AfterPrinting(key.clone());
             let what = format!("order {} was cancelled, but {gone} of its parcels had been handed over", key.number);
             let remedy = format!("ask the carrier or the customer; when it is settled: dawnslip decide {cause} go-on");
-            self.ask(Some(key), cause, what, remedy);
+            let detail = Detail::CancelledAfterHandOver(u32::try_from(gone).unwrap_or(u32::MAX));
+            self.ask_after_printing(key, what, remedy, detail);
         }
     }
 

@@ -35,40 +35,39 @@ pub(super) fn same_content(one: &Order, two: &Order) -> bool {
 }
 
 /// What differs, one line each, without personal data; at least one line.
-pub(super) fn differences(old: &Order, new: &Order) -> Vec<String> {
+pub(super) fn differences(old: &Order, new: &Order) -> Vec<Difference> {
     let mut lines = Vec::new();
     let (before, after) = (pieces(old), pieces(new));
     for (sku, (name, count)) in &after {
         match before.get(sku) {
-            None => lines.push(format!("added: {count} x {name} ({sku})")),
-            Some((_, was)) if was != count => lines.push(format!("{name} ({sku}): {count} instead of {was}")),
+            None => lines.push(Difference::Added { count: *count, name: (*name).to_owned(), sku: (*sku).clone() }),
+            Some((_, was)) if was != count => {
+                let (name, sku) = ((*name).to_owned(), (*sku).clone());
+                lines.push(Difference::Count { count: *count, was: *was, name, sku });
+            }
             Some(_) => {}
         }
     }
     for (sku, (name, count)) in &before {
         if !after.contains_key(sku) {
-            lines.push(format!("taken out: {count} x {name} ({sku})"));
+            lines.push(Difference::TakenOut { count: *count, name: (*name).to_owned(), sku: (*sku).clone() });
         }
     }
     if old.destination != new.destination {
-        lines.push("the address is another one".to_owned());
+        lines.push(Difference::Address);
     }
     if old.requested_service != new.requested_service {
-        let word = |service: &Option<ServiceName>| service.as_ref().map_or("none".to_owned(), |s| s.to_string());
-        let (now, was) = (word(&new.requested_service), word(&old.requested_service));
-        lines.push(format!("service asked for: {now} instead of {was}"));
+        let (now, was) = (new.requested_service.clone(), old.requested_service.clone());
+        lines.push(Difference::Service { now, was });
     }
     if old.gift != new.gift {
-        lines.push(if new.gift { "it is a gift now" } else { "it is no gift any more" }.to_owned());
+        lines.push(Difference::Gift(new.gift));
     }
     if old.not_before != new.not_before {
-        lines.push(match new.not_before {
-            Some(day) => format!("not before {day}"),
-            None => "it may go at any time".to_owned(),
-        });
+        lines.push(Difference::NotBefore(new.not_before));
     }
     if lines.is_empty() {
-        lines.push("something the customer wrote is different: name, address, wish or gift text".to_owned());
+        lines.push(Difference::Words);
     }
     lines
 }

@@ -180,7 +180,7 @@ impl Work<'_> {
             },
             Consequence::CancelOrders => {
                 if let Some(key) = &order {
-                    self.cancel(key, Actor::Person, &format!("decided: {cause}"));
+                    self.cancel(key, Actor::Person, &Reason::Decided.about(&cause.to_string()));
                 }
             }
             Consequence::TakeContender => {

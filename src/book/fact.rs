@@ -159,7 +159,7 @@ pub enum Fact {
         /// The message.
         message: MessageKey,
         /// What differs, one line each, without personal data.
-        differences: Vec<String>,
+        differences: Vec<Difference>,
     },
     /// An older content came late: history, no effect.
     OrderStale {
@@ -467,6 +467,7 @@ impl LostRecords {
             cause: Cause::RecordsLost(*from, *to),
             what: format!("the ledger was damaged: {records} {time} could not be restored"),
             remedy: remedy.to_owned(),
+            detail: None,
         }
     }
 }

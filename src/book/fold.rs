@@ -16,8 +16,6 @@ const PARCELS_OF_ONE_FACT: u64 = 500;
 /// Stands for the printer where nobody knows whether a job was sent.
 pub(super) const LOST_PRINTER: &str = "?";
 
-/// What stands in [`OrderEntry::differences`] once a stop note no longer counts.
-pub(super) const OPEN_AGAIN: &str = "open again: an earlier stop note no longer counts";
 
 impl State {
     /// Takes in one fact. Never fails, never panics.
@@ -92,8 +90,8 @@ impl State {
                 let paper = self.paper_out(order);
                 self.with_order(order, |entry| {
                     entry.cancelled = None;
-                    if paper && !entry.differences.iter().any(|line| line == OPEN_AGAIN) {
-                        entry.differences.push(OPEN_AGAIN.to_owned());
+                    if paper && !entry.differences.iter().any(Difference::is_open_again) {
+                        entry.differences.push(Difference::OpenAgain);
                     }
                 });
             }
@@ -267,7 +265,7 @@ impl State {
         self.orders.insert(key, entry);
     }
 
-    fn revise(&mut self, order: &Order, version: u32, message: &MessageKey, differences: &[String], at: Timestamp) {
+    fn revise(&mut self, order: &Order, version: u32, message: &MessageKey, differences: &[Difference], at: Timestamp) {
         let paper = self.paper_out(&order.key);
         self.with_order(&order.key, |entry| {
             if version != entry.version {
@@ -382,7 +380,7 @@ impl State {
         self.with_order(&key, |entry| {
             let version = entry.plan.as_ref().map_or(entry.version, |(plan, _)| plan.pins.order_version);
             entry.version_on_paper = Some(version);
-            if version == entry.version && entry.differences.iter().all(|line| line != OPEN_AGAIN) {
+            if version == entry.version && !entry.differences.iter().any(Difference::is_open_again) {
                 entry.differences.clear();
             }
         });

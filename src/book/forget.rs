@@ -95,7 +95,7 @@ impl Work<'_> {
             let remedy = format!(
                 "if it is to be sent, let the shop send it as a new order; when it is settled: dawnslip decide {cause} go-on"
             );
-            self.ask(Some(key), cause, what, remedy);
+            self.ask_after_printing(key, what, remedy, Detail::CameAfterForgetting);
         }
     }
 

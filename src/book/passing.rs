@@ -161,8 +161,8 @@ impl Work<'_> {
             self.in_doubt(
                 job,
                 match printer.as_str() {
-                    LOST_PRINTER => "the records of the time after are not here: it may have been printed".to_owned(),
-                    printer => format!("the program stopped while {printer} was printing it"),
+                    LOST_PRINTER => Reason::RecordsLost.words().to_owned(),
+                    printer => Reason::Ended.about(printer),
                 },
             );
         }

@@ -290,6 +290,7 @@ impl Work<'_> {
                     "if that is right: dawnslip decide no-goods:{} cancel; else mend products.toml and: dawnslip reload",
                     plan.order
                 ),
+                detail: None,
             }));
         }
         let mut unique: Vec<StopKind> = Vec::with_capacity(stops.len());

@@ -15,10 +15,28 @@ pub struct GroupedQuestion {
     pub what: String,
     /// What to do about it.
     pub remedy: String,
+    /// The same as data, for paper in any language.
+    pub matter: Matter,
     /// Orders that wait for it; none for a message that could not be mapped.
     pub orders: Vec<OrderKey>,
     /// Since when the first of them waits.
     pub since: Timestamp,
+}
+
+/// What a question is about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Matter {
+    /// Something that was asked, with what the cause does not say.
+    Asked(Cause, Option<Detail>),
+    /// A number that its source has skipped.
+    NeverCame {
+        /// Of which source.
+        source: SourceName,
+        /// The number.
+        number: String,
+        /// The ones before and after it, which came.
+        between: (String, String),
+    },
 }
 
 /// All open questions, oldest first: those of orders grouped by cause, those about
@@ -33,6 +51,7 @@ pub fn questions(state: &State) -> Vec<GroupedQuestion> {
             cause: question.cause.to_string(),
             what: question.what.clone(),
             remedy: question.remedy.clone(),
+            matter: Matter::Asked(question.cause.clone(), question.detail.clone()),
             orders: Vec::new(),
             since: stop.since,
         });
@@ -56,6 +75,7 @@ fn never_came(source: &SourceName, gap: &Gap) -> GroupedQuestion {
         remedy: format!(
             "look it up in the shop; then: dawnslip intake FILE --source {source}; or, if there is none: dawnslip nosuch {number}"
         ),
+        matter: Matter::NeverCame { source: source.clone(), number: number.clone(), between: gap.between.clone() },
         orders: Vec::new(),
         since: gap.since,
     }

@@ -277,7 +277,7 @@ impl Work<'_> {
             _ => false,
         });
         match (cancelled_by, order.cancelled) {
-            (None, true) => self.cancel(&key, Actor::Shop, "the shop cancelled it"),
+            (None, true) => self.cancel(&key, Actor::Shop, Reason::ShopCancelled.words()),
             (Some(Actor::Shop), false) if old.cancelled || before => self.uncancelled(&key),
             (Some(_), _) => {}
             (None, false) if changed => self.content_changed(&order),
@@ -331,12 +331,15 @@ impl Work<'_> {
             self.queue_change_note(key);
         }
         if unsettled {
-            let state = if closed { "was handed over" } else { "was partly printed or packed" };
+            let (state, detail) = match closed {
+                true => ("was handed over", Detail::ChangedAfterHandOver),
+                false => ("was partly printed or packed", Detail::ChangedAfterPacking),
+            };
             let cause = Cause::AfterPrinting(key.clone());
             let what = format!("the shop changed order {} after it {state}", key.number);
             let remedy =
                 format!("see what differs: dawnslip order {key}; when it is settled: dawnslip decide {cause} go-on");
-            self.ask(Some(key), cause, what, remedy);
+            self.ask_after_printing(key, what, remedy, detail);
         }
         self.go_on(key);
     }

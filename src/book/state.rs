@@ -178,7 +178,7 @@ pub struct OrderEntry {
     /// Version that is on paper, once something is.
     pub version_on_paper: Option<u32>,
     /// What differs from what is on paper, since then; for the change note.
-    pub differences: Vec<String>,
+    pub differences: Vec<Difference>,
     /// Notes queued so far (counts change and stop notes).
     pub notes: u32,
     /// Jobs of those notes.

@@ -120,7 +120,13 @@ impl Work<'_> {
 
     /// Asks a person.
     pub fn ask(&mut self, order: Option<&OrderKey>, cause: Cause, what: String, remedy: String) {
-        self.put_stop(order, StopKind::NeedsYou(Question { cause, what, remedy }));
+        self.put_stop(order, StopKind::NeedsYou(Question { cause, what, remedy, detail: None }));
+    }
+
+    /// Asks a person about an order after its papers were printed; paper says more than the cause.
+    pub fn ask_after_printing(&mut self, order: &OrderKey, what: String, remedy: String, detail: Detail) {
+        let question = Question { cause: Cause::AfterPrinting(order.clone()), what, remedy, detail: Some(detail) };
+        self.put_stop(Some(order), StopKind::NeedsYou(question));
     }
 
     /// Lifts a stop.

@@ -12,9 +12,20 @@ const CARD_BYTES_MAX: usize = 16 * 1024;
 /// The design where the head names none.
 const USUAL_DESIGN: &str = "waves";
 
-/// Names of all cards: the stems of their files.
+/// Names of all cards: the stems of their files, without languages.
 pub(super) fn names(files: &Files) -> Vec<String> {
-    files.keys().filter_map(|file| stem(file)).map(str::to_owned).collect()
+    let mut names: Vec<String> =
+        files.keys().filter_map(|file| stem(file)).map(|stem| parted(stem).0.to_owned()).collect();
+    names.dedup();
+    names
+}
+
+/// The card's name, and its language where the stem ends with one: `everyday.de`.
+fn parted(stem: &str) -> (&str, Option<&str>) {
+    match stem.rsplit_once('.') {
+        Some((name, language)) if !name.is_empty() && !language.is_empty() => (name, Some(language)),
+        _ => (stem, None),
+    }
 }
 
 /// The name of the card in this file.
@@ -22,11 +33,19 @@ pub(super) fn stem(file: &str) -> Option<&str> {
     file.strip_prefix("cards/")?.strip_suffix(".md")
 }
 
-/// All cards.
-pub(super) fn read(files: &Files, found: &Findings) -> BTreeMap<CardName, CardTemplate> {
+/// All cards for a workshop of this language: a card of it takes the place of the one without.
+pub(super) fn read(files: &Files, language: &str, found: &Findings) -> BTreeMap<CardName, CardTemplate> {
     let mut cards = BTreeMap::new();
     for (file, text) in files {
-        let Some(name) = stem(file) else { continue };
+        let Some(stem) = stem(file) else { continue };
+        let (name, of) = parted(stem);
+        // A card of another language is for another day.
+        if of.is_some_and(|of| !of.eq_ignore_ascii_case(language)) {
+            continue;
+        }
+        if of.is_none() && files.keys().any(|other| is_of(other, name, language)) {
+            continue;
+        }
         if text.len() > CARD_BYTES_MAX {
             let what = format!("a card of more than {CARD_BYTES_MAX} bytes");
             found.add(Complaint::new(file, 0..0, what, "nobody would read it; make it shorter"));
@@ -42,7 +61,7 @@ pub(super) fn read(files: &Files, found: &Findings) -> BTreeMap<CardName, CardTe
         cards.insert(
             CardName::new(name),
             CardTemplate {
-                name: CardName::new(name),
+                name: CardName::new(stem),
                 design: design.unwrap_or_else(|| USUAL_DESIGN.to_owned()),
                 first_line: text[..body_at].matches('\n').count() + 1,
                 body,
@@ -50,6 +69,13 @@ pub(super) fn read(files: &Files, found: &Findings) -> BTreeMap<CardName, CardTe
         );
     }
     cards
+}
+
+/// Is this the file of a card in this language?
+fn is_of(file: &str, name: &str, language: &str) -> bool {
+    stem(file)
+        .map(parted)
+        .is_some_and(|(other, of)| other == name && of.is_some_and(|of| of.eq_ignore_ascii_case(language)))
 }
 
 /// The head with the byte at which it begins, if there is one, and where the body begins.
@@ -100,12 +126,27 @@ mod tests {
             ("cards/b.md".to_owned(), "No head\n".to_owned()),
         ]);
         let found = Findings::default();
-        let cards = read(&files, &found);
+        let cards = read(&files, "en", &found);
         assert_eq!(found.complaints.into_inner(), []);
         let a = &cards[&CardName::new("a")];
         assert_eq!((a.design.as_str(), a.body.as_str(), a.first_line), ("thistle", "Dear {{ name }}\n", 5));
         let b = &cards[&CardName::new("b")];
         assert_eq!((b.design.as_str(), b.first_line), (USUAL_DESIGN, 1));
+    }
+
+    #[test]
+    fn a_card_of_the_workshops_language_takes_the_place_of_the_other() {
+        let files = ["a.md", "a.de.md", "b.md", "c.fr.md"];
+        let files = Files::from(files.map(|file| (format!("cards/{file}"), format!("from {file}"))));
+        assert_eq!(names(&files), ["a", "b", "c"]);
+        for (language, expected) in [
+            ("de", vec![("a", "a.de", "from a.de.md"), ("b", "b", "from b.md")]),
+            ("en", vec![("a", "a", "from a.md"), ("b", "b", "from b.md")]),
+        ] {
+            let cards = read(&files, language, &Findings::default());
+            let told = cards.iter().map(|(name, card)| (name.as_str(), card.name.as_str(), card.body.as_str()));
+            assert_eq!(told.collect::<Vec<_>>(), expected);
+        }
     }
 
     #[test]
@@ -117,7 +158,7 @@ mod tests {
         ] {
             let files = Files::from([("cards/a.md".to_owned(), text.to_owned())]);
             let found = Findings::default();
-            read(&files, &found);
+            read(&files, "en", &found);
             let complaints = found.complaints.into_inner();
             assert_eq!(complaints.len(), 1, "{complaints:?}");
             assert!(

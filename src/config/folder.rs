@@ -97,7 +97,9 @@ macro_rules! sample {
 /// program, so that a rehearsal needs no files.
 pub fn embedded() -> Files {
     sample![
+        "cards/everyday.de.md",
         "cards/everyday.md",
+        "cards/gift.de.md",
         "cards/gift.md",
         "packaging.toml",
         "printers.toml",

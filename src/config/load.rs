@@ -107,7 +107,7 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
     meant.rules = rules.iter().map(|(rule, _)| rule.clone()).collect();
     meant.printers = printers::printers(&printer_table, &names);
     meant.routes = printers::routes(&printer_table, &names);
-    meant.cards = cards::read(files, &found);
+    meant.cards = cards::read(files, &meant.language, &found);
     meant.words = read_words(&meant.language, &house, files, &parsed, &found);
     meant.digest = digest(files);
     meant.notes = notes(found.notes.take(), files);

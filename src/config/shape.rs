@@ -22,9 +22,9 @@ macro_rules! shapes {
 
 shapes! {
     WORKSHOP = "workshop.toml", "the workshop", [
-        "name", "language", "time_zone", "currency", "country", "sender", "decimal_mark", "dates", "retention",
-        "cn23_above", "heavy_above", "contracts", "fonts", "logo", "logo_tone", "logo_density", "card",
-        "draw_packing_from", "day", "listen", "limits", "backups", "labour", "rates",
+        "name", "language", "time_zone", "currency", "country", "sender", "decimal_mark", "group_mark", "dates", "times",
+        "units", "currency_sign", "currency_at", "retention", "cn23_above", "heavy_above", "contracts", "fonts", "logo",
+        "logo_tone", "logo_density", "card", "draw_packing_from", "day", "listen", "limits", "backups", "labour", "rates",
     ];
     DAY = "workshop.toml", "the day", [
         "pick_list_at", "closed_weekdays", "closed_dates", "parcels_a_day", "quiet", "burst",

@@ -178,9 +178,31 @@ fn language(section: &Section<'_>) -> String {
 }
 
 fn locale(section: &Section<'_>) -> Locale {
+    let decimal_mark = section.word("decimal_mark", &[(".", '.'), (",", ',')]).unwrap_or('.');
+    let marks = [("", None), (" ", Some(' ')), (".", Some('.')), (",", Some(',')), ("’", Some('’')), ("'", Some('’'))];
+    let group_mark = section.word("group_mark", &marks).flatten();
+    if group_mark == Some(decimal_mark)
+        && let Some(given) = section.text("group_mark")
+    {
+        let what = "`group_mark` and `decimal_mark` are the same";
+        section.complain(&given.at, what, "nobody could tell 1.000 from 1,000; choose two");
+    }
+    let clock = [("24 hours", DayClock::Hours24), ("12 hours", DayClock::Hours12)];
+    let units = [("metric", Units::Metric), ("ounces", Units::Ounces)];
+    let places = [("after", CurrencyAt::After), ("before", CurrencyAt::Before)];
+    let sign = section.text("currency_sign");
+    if let Some(given) = sign.as_ref().filter(|given| given.value.trim().is_empty() || given.value.chars().count() > 4)
+    {
+        section.complain(&given.at, "this is no currency's sign", "one to four letters, like \"€\" or \"Fr\"");
+    }
     Locale {
-        decimal_mark: section.word("decimal_mark", &[(".", '.'), (",", ',')]).unwrap_or('.'),
+        decimal_mark,
+        group_mark,
         day_first: section.word("dates", &[("day first", true), ("month first", false)]).unwrap_or(true),
+        clock: section.word("times", &clock).unwrap_or_default(),
+        units: section.word("units", &units).unwrap_or_default(),
+        currency_sign: sign.map(|given| given.value.trim().to_owned()).unwrap_or_default(),
+        currency_at: section.word("currency_at", &places).unwrap_or_default(),
     }
 }
 

@@ -166,6 +166,7 @@ fn failed_plan(request: &Request) -> Plan {
                 "pack it by hand, or mend what is odd about it, then: dawnslip decide stopped-program:{} retry",
                 request.order
             ),
+            detail: None,
         }],
         waits: Vec::new(),
         alternatives: Vec::new(),

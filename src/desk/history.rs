@@ -80,7 +80,10 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
             format!("changed by the shop (version {version})")
         }
         Fact::OrderRevised { version, differences, .. } => {
-            format!("changed by the shop (version {version}): {}", differences.join("; "))
+            format!(
+                "changed by the shop (version {version}): {}",
+                differences.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+            )
         }
         Fact::OrderStale { .. } => "an older content came late; it changes nothing".into(),
         Fact::OrderContradicted { version, .. } => {

@@ -135,7 +135,7 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
         wish: person.and_then(|p| p.wish.as_ref()).map(|wish| words::tame(wish.reveal())),
         lines: order.lines.iter().map(|line| line_view(&read.workshop, line)).collect(),
         parcels: parcels.map(parcel_view).collect(),
-        plan: entry.plan.as_ref().map(|(plan, _)| plan.clone()),
+        plan: entry.plan.as_ref().map(|(plan, _)| in_words(plan)),
         papers: papers.map(|job| jobs::view(state, job)).collect(),
         history: history(state, &read.people, &order.key, facts),
     }
@@ -272,6 +272,14 @@ pub fn replaced(instead: &Instead) -> String {
     let cost = instead.cost_before.map(|cost| format!(" for {cost}")).unwrap_or_default();
     let now = if instead.before == instead.now { "; the parcels stay" } else { "" };
     format!("{}{cost}: {}{now}", instead.before.join(" and "), instead.why.join("; "))
+}
+
+/// The plan as programs read it: cautions in words.
+fn in_words(plan: &Plan) -> Plan {
+    let mut plan = plan.clone();
+    let cautions = plan.parcels.iter_mut().flat_map(|parcel| &mut parcel.cautions);
+    cautions.for_each(|caution| *caution = Caution::Said(caution.to_string()));
+    plan
 }
 
 /// Why this container and this service, in words.

@@ -1,8 +1,8 @@
 //! What the planner answers: parcels, their cost, and why.
 
 use super::{
-    BatchName, CardName, ConfigDigest, ContainerName, Foreign, LabourCost, Money, OrderKey, PrinterName, Revision,
-    ServiceName, Sku, SupplyName, Weight,
+    BatchName, CardName, Caution, ConfigDigest, ContainerName, Detail, Foreign, LabourCost, Money, OrderKey,
+    PrinterName, Revision, ServiceName, Sku, SupplyName, Weight,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -143,7 +143,7 @@ pub struct PlannedParcel {
     /// For the bench: things to know, from rules and products ("how to lay it", wishes stand in the person's part).
     pub notes: Vec<String>,
     /// Dangers and duties: heavy, fragile, allergens, dangerous goods words. Printed with a mark.
-    pub cautions: Vec<String>,
+    pub cautions: Vec<Caution>,
     /// Cards to print.
     pub cards: Vec<CardName>,
     /// Where a rule wants its papers printed; none: where their kinds are routed to.
@@ -277,6 +277,9 @@ pub struct Question {
     pub what: String,
     /// What to do about it: one sentence, naming the command or the file.
     pub remedy: String,
+    /// What paper says beyond the cause.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub detail: Option<Detail>,
 }
 
 /// What a question is about. Closed; `Display` is its stable key, as typed in `dawnslip decide`.

@@ -110,6 +110,10 @@ impl Weight {
     pub const fn g_up(self) -> i64 {
         (self.ng + NG_PER_G - 1).div_euclid(NG_PER_G)
     }
+    /// As `Display`, without an empty fraction: `1 kg`.
+    pub fn short(self) -> String {
+        self.to_string().replace(".00 kg", " kg")
+    }
     /// Whole grams, rounded to nearest.
     pub const fn g_near(self) -> i64 {
         (self.ng + NG_PER_G / 2).div_euclid(NG_PER_G)

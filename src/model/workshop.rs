@@ -137,15 +137,6 @@ impl Workshop {
     }
 }
 
-/// How numbers and dates look on paper.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Locale {
-    /// Between whole and part: `.` or `,`.
-    pub decimal_mark: char,
-    /// Dates as `25 Nov` (true) or `Nov 25`.
-    pub day_first: bool,
-}
-
 /// The working day.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Day {
@@ -480,7 +471,7 @@ pub enum WhenUncertain {
 /// A card's template.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct CardTemplate {
-    /// File stem.
+    /// File stem; with a language where it is a card of one: `everyday.de`.
     pub name: CardName,
     /// Design: which ornament and layout; see `slip::card`.
     pub design: String,

@@ -5,6 +5,7 @@ use super::address;
 use super::clean::{self, LABEL_MAX, MESSAGE_MAX, NAME_MAX, NOTE_MAX, WISH_MAX};
 use super::document::Lid;
 use super::packing::{self, Block};
+use super::said;
 use super::words::{Form, key};
 use crate::book::{OrderEntry, ParcelEntry, People, State};
 use crate::model::{
@@ -163,7 +164,7 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         notes,
         lay,
         packing: packing(planned, workshop),
-        cautions: planned.cautions.iter().map(|c| clean::line(c, NOTE_MAX)).collect(),
+        cautions: planned.cautions.iter().map(|caution| said::caution(caution, &form)).collect(),
         joined: entry.orders.len() > 1,
         address: person.map(|person| addressed(person, lead, workshop)).unwrap_or_default(),
         wares,

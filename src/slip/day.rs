@@ -2,9 +2,10 @@
 
 use super::brief::{self, label, product_name, shelf_of};
 use super::clean::{self, NOTE_MAX};
+use super::said;
 use super::words::{Form, key};
-use crate::book::{self, DayList, ParcelEntry, People, State};
-use crate::model::{BatchName, ContainerName, ParcelId, PlannedParcel, Sku, Workshop};
+use crate::book::{self, DayList, Matter, ParcelEntry, People, State};
+use crate::model::{BatchName, Cause, ContainerName, ParcelId, PlannedParcel, Sku, Workshop};
 use crate::supplies::{self, Needs};
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -195,51 +196,39 @@ const LOOK_BACK: jiff::SignedDuration = jiff::SignedDuration::from_hours(24);
 fn decide(state: &State, form: &Form) -> Vec<Decide> {
     let mut groups = book::questions(state);
     groups.sort_by_key(|group| std::cmp::Reverse(group.orders.len()));
-    groups.into_iter().map(|group| told(&group, form)).collect()
+    groups.into_iter().map(|group| told(&group, state, form)).collect()
 }
 
-/// What stands in the margin is not said again in the sentence beside it.
-fn told(group: &book::GroupedQuestion, form: &Form) -> Decide {
-    let (kind, subject) = group.cause.split_once(':').unwrap_or((&group.cause, ""));
-    let what = clean::line(&group.what, NOTE_MAX);
-    let (whose, said) = match &group.orders[..] {
-        [] if kind == "never-came" => {
-            let number = label(subject.rsplit_once('/').map_or(subject, |(_, number)| number));
-            let said = format!("order {number}");
-            (number, said)
-        }
-        [] => (form.word(key::A_MESSAGE).to_owned(), "a message".to_owned()),
-        [order] => (label(&order.number), format!("order {}", label(&order.number))),
-        orders => (form.count(orders.len(), key::ORDER, key::ORDERS), String::new()),
+fn told(group: &book::GroupedQuestion, state: &State, form: &Form) -> Decide {
+    let whose = match (&group.orders[..], &group.matter) {
+        ([], Matter::NeverCame { number, .. }) => label(number),
+        ([], Matter::Asked(Cause::Unmappable(_) | Cause::MessageChanged(_), _)) => form.word(key::A_MESSAGE).to_owned(),
+        ([], Matter::Asked(..)) => form.word(key::THE_HOUSE).to_owned(),
+        ([order], _) => label(&order.number),
+        (orders, _) => form.count(orders.len(), key::ORDER, key::ORDERS),
     };
-    // Where in a message the trouble lies ("at /tickets/0") is for the desk.
-    let what = match what.split_once(" at /").and_then(|(before, rest)| Some((before, rest.split_once(": ")?.1))) {
-        Some((before, after)) if kind == "unmappable" => format!("{before}: {after}"),
-        _ => what,
-    };
-    let rest = what.strip_prefix(&said).filter(|rest| rest.starts_with([':', ' ']));
-    let what = rest.map_or(what.as_str(), |rest| rest.trim_start_matches([':', ' '])).to_owned();
-    Decide { whose, what, hint: form.word(hint_key(kind)).to_owned() }
+    let what = said::question(group, state, form);
+    Decide { whose, what, hint: form.word(hint_key(&group.matter)).to_owned() }
 }
 
-/// The hint for a kind of question, which is what stands first in its cause.
-fn hint_key(kind: &str) -> &'static str {
-    match kind {
-        "unknown-product" => key::HINT_PRODUCT,
-        "incomplete-product" => key::HINT_MEASURES,
-        "unmappable" => key::HINT_MAPPING,
-        "message-changed" | "same-revision" => key::HINT_TWO,
-        "nothing-fits" => key::HINT_FITS,
-        "no-service" => key::HINT_SERVICE,
-        "rule" => key::HINT_RULE,
-        "rule-failed" => key::HINT_RULE_FAILED,
-        "after-printing" => key::HINT_CHANGED,
-        "uncancelled" => key::HINT_REOPENED,
-        "stopped-program" => key::HINT_PROGRAM,
-        "uncertain-paper" => key::HINT_PAPER,
-        "never-came" => key::HINT_GAP,
-        // All others are flaws of an order.
-        _ => key::HINT_FLAW,
+/// The hint for a kind of question.
+fn hint_key(matter: &Matter) -> &'static str {
+    let Matter::Asked(cause, _) = matter else { return key::HINT_GAP };
+    match cause {
+        Cause::UnknownProduct(_) => key::HINT_PRODUCT,
+        Cause::IncompleteProduct(_) => key::HINT_MEASURES,
+        Cause::Unmappable(_) => key::HINT_MAPPING,
+        Cause::MessageChanged(_) | Cause::SameRevision(_) => key::HINT_TWO,
+        Cause::NothingFits(_) => key::HINT_FITS,
+        Cause::NoService(_) => key::HINT_SERVICE,
+        Cause::Rule(..) => key::HINT_RULE,
+        Cause::RuleFailed(_) => key::HINT_RULE_FAILED,
+        Cause::AfterPrinting(_) => key::HINT_CHANGED,
+        Cause::Uncancelled(_) => key::HINT_REOPENED,
+        Cause::StoppedProgram(_) => key::HINT_PROGRAM,
+        Cause::UncertainPaper(_) => key::HINT_PAPER,
+        Cause::RecordsLost(..) => key::HINT_LOST,
+        Cause::Flaw(..) => key::HINT_FLAW,
     }
 }
 

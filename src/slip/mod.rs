@@ -25,6 +25,7 @@ pub mod ornament;
 pub mod packing;
 pub mod picklist;
 pub mod picture;
+pub mod said;
 pub mod sample;
 pub mod sheet;
 pub mod testpage;

@@ -3,6 +3,7 @@
 use super::brief::{self, label};
 use super::clean::{self, NOTE_MAX};
 use super::document::*;
+use super::said::{difference, reason};
 use super::words::{Form, key};
 use crate::book::{OrderEntry, ParcelEntry, People, Stage, State};
 use crate::model::{Line, ParcelId, Workshop};
@@ -52,7 +53,7 @@ pub fn change(order: &OrderEntry, state: &State, people: &People, workshop: &Wor
     };
     let brief = ChangeBrief {
         about: about(order, state, people, &form),
-        differences: order.differences.iter().map(|difference| clean::line(difference, NOTE_MAX)).collect(),
+        differences: order.differences.iter().map(|one| difference(one, &form)).collect(),
         now: order.order.lines.iter().filter(needs_parcel).map(named).collect(),
     };
     change_note(&brief, &form, now)
@@ -80,7 +81,7 @@ pub fn stop(order: &OrderEntry, state: &State, people: &People, workshop: &Works
     let form = Form::of(workshop);
     let why = order.cancelled.as_ref().map(|cancelled| {
         let said = people.said(&order.order.key, cancelled.at).filter(|_| cancelled.reason.is_empty());
-        let why = clean::line(said.map_or(&*cancelled.reason, |text| text.reveal()), NOTE_MAX);
+        let why = said.map_or_else(|| reason(&cancelled.reason, &form), |text| clean::line(text.reveal(), NOTE_MAX));
         form.fill(key::STOP_WHY, &[("time", &form.moment(cancelled.at, now)), ("why", &why)])
     });
     let parcels = order.parcels.iter().filter_map(|id| state.parcels.get(id).map(|parcel| (id, parcel)));

@@ -6,6 +6,7 @@
 use super::brief::{self, ParcelBrief, Thing};
 use super::document::*;
 use super::packing;
+use super::said::reason;
 use super::words::{Form, key};
 use crate::model::CopyMark;
 use jiff::Timestamp;
@@ -33,7 +34,7 @@ pub(super) fn copy_head(paper: &mut Document, mark: &CopyMark, form: &Form, now:
     paper.push(Block::Band(Paragraph::plain(word, Face::Heavy, 56).aligned(Align::Middle)));
     paper.space(8);
     paper.text(form.word(key::COPY_LOOK), Face::Bold, 32);
-    let why = super::clean::line(&mark.why, super::clean::NOTE_MAX);
+    let why = reason(&mark.why, form);
     paper.text(form.fill(key::COPY_WHY, &[("time", &form.moment(mark.at, now)), ("why", &why)]), Face::Sans, 24);
     paper.space(14);
 }

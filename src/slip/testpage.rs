@@ -6,7 +6,8 @@ use crate::model::{Confirms, Printer, Workshop};
 use jiff::Timestamp;
 
 /// Words in many scripts: "good morning", as commonly written; common practice, no source.
-const SCRIPTS: [&str; 16] = [
+/// The same greeting in many scripts.
+pub const SCRIPTS: [&str; 16] = [
     "Good morning",
     "Bună dimineața",
     "Chào buổi sáng",

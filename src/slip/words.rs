@@ -1,7 +1,7 @@
 //! Keys of every printed word, and how quantities, dates and times look. The texts stand in
 //! `config/words/`, the English ones are embedded.
 
-use crate::model::{Length, Locale, Money, NM_PER_MM, Supply, SupplyUnit, Weight, Words, Workshop};
+use crate::model::{DayClock, Length, Locale, Money, Supply, SupplyUnit, Weight, Words, Workshop};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -23,7 +23,7 @@ keys! {
     PARCEL = "parcel", PARCELS = "parcels", ORDER = "order", ORDERS = "orders",
     PART = "part", PART_SHORT = "part_short",
     DATE_DAY_FIRST = "date_day_first", DATE_MONTH_FIRST = "date_month_first", WITH_WEEKDAY = "with_weekday", WITH_YEAR = "with_year",
-    DATE_AND_TIME = "date_and_time",
+    DATE_AND_TIME = "date_and_time", AM = "am", PM = "pm",
     MON = "mon", TUE = "tue", WED = "wed", THU = "thu", FRI = "fri", SAT = "sat", SUN = "sun",
     JAN = "jan", FEB = "feb", MAR = "mar", APR = "apr", MAY = "may", JUN = "jun", JUL = "jul", AUG = "aug",
     SEP = "sep", OCT = "oct", NOV = "nov", DEC = "dec",
@@ -33,6 +33,17 @@ keys! {
     JOINED = "joined",
     PACKING_FLOOR = "packing_floor", PACKING_ABOVE = "packing_above", PACKING_LAYER = "packing_layer",
     COPY = "copy", COPY_LOOK = "copy_look", COPY_WHY = "copy_why",
+    CAUTION_FRAGILE = "caution_fragile", CAUTION_DANGER = "caution_danger", CAUTION_CONTAINS = "caution_contains",
+    CAUTION_HEAVY = "caution_heavy", CAUTION_DEARER = "caution_dearer", CAUTION_TOO_HEAVY = "caution_too_heavy",
+    CAUTION_CUSTOMS = "caution_customs", CAUTION_CUSTOMS_ALL = "caution_customs_all",
+    CAUTION_CUSTOMS_FACTS = "caution_customs_facts", CAUTION_CUSTOMS_VALUE = "caution_customs_value",
+    WHY_BROKEN = "why_broken", WHY_SILENT = "why_silent", WHY_UNCONFIRMED = "why_unconfirmed",
+    WHY_WRONG_ANSWER = "why_wrong_answer", WHY_STOPPED = "why_stopped", WHY_ENDED = "why_ended",
+    WHY_RECORDS_LOST = "why_records_lost", WHY_SHOP_CANCELLED = "why_shop_cancelled", WHY_DECIDED = "why_decided",
+    DIFFERS_ADDED = "differs_added", DIFFERS_COUNT = "differs_count", DIFFERS_TAKEN_OUT = "differs_taken_out",
+    DIFFERS_ADDRESS = "differs_address", DIFFERS_SERVICE = "differs_service", DIFFERS_NO_SERVICE = "differs_no_service",
+    DIFFERS_GIFT = "differs_gift", DIFFERS_NO_GIFT = "differs_no_gift", DIFFERS_NOT_BEFORE = "differs_not_before",
+    DIFFERS_ANY_TIME = "differs_any_time", DIFFERS_WORDS = "differs_words", DIFFERS_OPEN_AGAIN = "differs_open_again",
     CHANGE_NOTE = "change_note", CHANGE_DIFFERS = "change_differs", CHANGE_DO = "change_do", CHANGE_NEW = "change_new",
     STOP_NOTE = "stop_note", STOP_DO = "stop_do", STOP_WHY = "stop_why", STOP_PARCELS = "stop_parcels",
     STOP_BACK = "stop_back",
@@ -40,7 +51,22 @@ keys! {
     STAGE_PACKED = "stage_packed", STAGE_HANDED_OVER = "stage_handed_over",
     PICK_LIST = "pick_list", PARCELS_OF_ORDERS = "parcels_of_orders", MADE_UP = "made_up",
     ON_REQUEST = "on_request", OFF = "off", OFF_LAST = "off_last",
-    DECIDE_FIRST = "decide_first", DECIDE_MORE = "decide_more", DECIDE_HOW = "decide_how", A_MESSAGE = "a_message",
+    DECIDE_FIRST = "decide_first", DECIDE_MORE = "decide_more", DECIDE_HOW = "decide_how", A_MESSAGE = "a_message", THE_HOUSE = "the_house",
+    ASK_UNKNOWN_PRODUCT = "ask_unknown_product", ASK_NO_SIZE = "ask_no_size", ASK_NO_WEIGHT = "ask_no_weight",
+    ASK_NO_SIZE_OR_WEIGHT = "ask_no_size_or_weight", ASK_UNMAPPABLE = "ask_unmappable",
+    ASK_MESSAGE_CHANGED = "ask_message_changed", ASK_NO_NUMBER = "ask_no_number", ASK_NO_ADDRESS = "ask_no_address",
+    ASK_UNKNOWN_COUNTRY = "ask_unknown_country", ASK_NO_NAME = "ask_no_name", ASK_BAD_QUANTITY = "ask_bad_quantity",
+    ASK_NO_GOODS = "ask_no_goods", ASK_ODD_CHARACTERS = "ask_odd_characters", ASK_NOTHING_FITS = "ask_nothing_fits",
+    ASK_TOO_LARGE = "ask_too_large", ASK_TOO_MANY = "ask_too_many", ASK_NO_SERVICE = "ask_no_service",
+    ASK_WISH = "ask_wish", ASK_RULE = "ask_rule", ASK_RULE_FAILED = "ask_rule_failed", ASK_CONFLICT = "ask_conflict",
+    ASK_SAME_REVISION = "ask_same_revision", ASK_AFTER_PRINTING = "ask_after_printing",
+    ASK_CANCELLED_GONE = "ask_cancelled_gone", ASK_CHANGED_GONE = "ask_changed_gone",
+    ASK_CHANGED_PACKED = "ask_changed_packed", ASK_CAME_FORGOTTEN = "ask_came_forgotten",
+    ASK_UNCANCELLED = "ask_uncancelled", ASK_STOPPED_PROGRAM = "ask_stopped_program", ASK_PAPER = "ask_paper",
+    ASK_PAPER_GONE = "ask_paper_gone", ASK_RECORDS_LOST = "ask_records_lost", ASK_NEVER_CAME = "ask_never_came",
+    PAPER_SLIP = "paper_slip", PAPER_CARD = "paper_card", PAPER_PICK_LIST = "paper_pick_list",
+    PAPER_CHANGE_NOTE = "paper_change_note", PAPER_STOP_NOTE = "paper_stop_note", PAPER_TEST_PAGE = "paper_test_page",
+    PAPER_LABEL = "paper_label", PAPER_CUSTOMS = "paper_customs", HINT_LOST = "hint_lost",
     HINT_PRODUCT = "hint_product", HINT_MEASURES = "hint_measures", HINT_MAPPING = "hint_mapping",
     HINT_FLAW = "hint_flaw", HINT_FITS = "hint_fits", HINT_SERVICE = "hint_service", HINT_RULE = "hint_rule",
     HINT_RULE_FAILED = "hint_rule_failed", HINT_TWO = "hint_two", HINT_CHANGED = "hint_changed",
@@ -105,36 +131,39 @@ impl<'a> Form<'a> {
     }
     /// "1 thing", "2 things".
     pub fn count(&self, n: usize, one: &'static str, many: &str) -> String {
-        if n == 1 { self.word(one).to_owned() } else { self.fill(many, &[("n", &n.to_string())]) }
+        if n == 1 { self.word(one).to_owned() } else { self.fill(many, &[("n", &self.number(n))]) }
+    }
+    /// Of these parts, for tests.
+    #[cfg(test)]
+    pub(super) fn plain(words: &'a Words, locale: &'a Locale, zone: &'a TimeZone) -> Self {
+        Self { words, locale, zone }
     }
     /// `640 g`, `1.84 kg`.
     pub fn weight(&self, weight: Weight) -> String {
-        self.decimal(&weight.to_string())
+        self.locale.weight(weight)
+    }
+    /// A limit: `1 kg`, `640 g`.
+    pub fn limit(&self, weight: Weight) -> String {
+        self.locale.limit(weight)
     }
     /// `3,46 EUR`.
     pub fn money(&self, money: Money) -> String {
-        self.decimal(&money.to_string())
+        self.locale.money(money)
     }
     /// `12.5 m`, `80 cm`, `4 mm`.
     pub fn length(&self, length: Length) -> String {
-        let mm = (length.nm + NM_PER_MM / 2).div_euclid(NM_PER_MM);
-        let text = if mm >= 10_000 {
-            format!("{} m", (mm + 500) / 1000)
-        } else if mm >= 1000 {
-            format!("{}.{} m", (mm + 50) / 1000, (mm + 50) % 1000 / 100)
-        } else if mm >= 100 {
-            format!("{} cm", (mm + 5) / 10)
-        } else {
-            format!("{mm} mm")
-        };
-        self.decimal(&text)
+        self.locale.length(length)
+    }
+    /// How many, of any size: `12`, `1 234`.
+    pub fn number(&self, n: usize) -> String {
+        self.locale.figure(&n.to_string())
     }
     /// An amount of a supply in its unit: `2`, `1.2 m`, `35 g`.
     pub fn amount(&self, supply: Option<&Supply>, amount: i64) -> String {
         match supply.map(|s| s.unit) {
             Some(SupplyUnit::Length) => self.length(Length { nm: amount }),
             Some(SupplyUnit::Weight) => self.weight(Weight::from_g(Weight { ng: amount }.g_up())),
-            Some(SupplyUnit::Piece) | None => amount.to_string(),
+            Some(SupplyUnit::Piece) | None => self.locale.figure(&amount.to_string()),
         }
     }
     /// `25 Nov` or `Nov 25`.
@@ -154,10 +183,17 @@ impl<'a> Form<'a> {
         let weekday = self.word(WEEKDAYS[date.weekday().to_monday_zero_offset() as usize]);
         self.fill(key::WITH_WEEKDAY, &[("weekday", weekday), ("date", &self.date(date))])
     }
-    /// `06:58` in the workshop's zone.
+    /// `06:58` in the workshop's zone; `6:58 am` where the day has twice twelve hours.
     pub fn time(&self, at: Timestamp) -> String {
         let local = self.zone.to_datetime(at);
-        format!("{:02}:{:02}", local.hour(), local.minute())
+        let (hour, minute) = (local.hour(), local.minute());
+        match self.locale.clock {
+            DayClock::Hours24 => format!("{hour:02}:{minute:02}"),
+            DayClock::Hours12 => {
+                let half = self.word(if hour < 12 { key::AM } else { key::PM });
+                format!("{}:{minute:02}\u{a0}{half}", (hour + 11) % 12 + 1)
+            }
+        }
     }
     /// `06:58` on the same local day as `now`, else `24 Nov, 06:58`.
     pub fn moment(&self, at: Timestamp, now: Timestamp) -> String {
@@ -175,15 +211,6 @@ impl<'a> Form<'a> {
     /// The local date of an instant.
     pub fn day(&self, at: Timestamp) -> Date {
         self.zone.to_datetime(at).date()
-    }
-    /// With the locale's decimal mark; number and unit stay in one line.
-    fn decimal(&self, text: &str) -> String {
-        let text = &text.replace(' ', "\u{a0}");
-        if self.locale.decimal_mark == '.' {
-            text.to_owned()
-        } else {
-            text.replace('.', &self.locale.decimal_mark.to_string())
-        }
     }
 }
 
@@ -205,19 +232,20 @@ mod tests {
     fn quantities_and_dates_look_as_the_locale_writes_them() {
         let words = Words { table: english() };
         let zone = TimeZone::UTC;
-        let here = Locale { decimal_mark: ',', day_first: true };
+        let here = Locale { decimal_mark: ',', ..Locale::default() };
         let form = Form { words: &words, locale: &here, zone: &zone };
         assert_eq!(form.weight(Weight::from_g(1840)), "1,84\u{a0}kg");
-        assert_eq!(form.length(Length::from_mm(48_200)), "48\u{a0}m");
-        assert_eq!(form.length(Length::from_mm(1_240)), "1,2\u{a0}m");
-        assert_eq!(form.length(Length::from_mm(1_990)), "2,0\u{a0}m");
-        assert_eq!(form.length(Length::from_mm(820)), "82\u{a0}cm");
         let at: Timestamp = "2026-11-25T07:00:00Z".parse().unwrap();
         assert_eq!(form.full(at), "Wed 25 Nov, 07:00");
         assert_eq!(form.date_and_year(form.day(at)), "25 Nov 2026");
-        let there = Locale { decimal_mark: '.', day_first: false };
+        let there = Locale { day_first: false, clock: DayClock::Hours12, ..Locale::default() };
         let form = Form { locale: &there, ..form };
-        assert_eq!(form.full(at), "Wed Nov 25, 07:00");
-        assert_eq!(form.moment(at, "2026-11-26T07:00:00Z".parse().unwrap()), "Nov 25, 07:00");
+        assert_eq!(form.full(at), "Wed Nov 25, 7:00\u{a0}am");
+        assert_eq!(form.moment(at, "2026-11-26T07:00:00Z".parse().unwrap()), "Nov 25, 7:00\u{a0}am");
+        for (hour, shown) in [("00:05", "12:05 am"), ("12:00", "12:00 pm"), ("13:59", "1:59 pm"), ("23:00", "11:00 pm")]
+        {
+            let at: Timestamp = format!("2026-11-25T{hour}:00Z").parse().unwrap();
+            assert_eq!(form.time(at).replace('\u{a0}', " "), shown);
+        }
     }
 }

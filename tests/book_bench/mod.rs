@@ -165,6 +165,7 @@ pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
         what: format!("about {cause}"),
         remedy: "do something".to_owned(),
         cause,
+        detail: None,
     });
     Plan {
         order: order.clone(),

@@ -73,7 +73,7 @@ pub fn workshop() -> Workshop {
         digest: ConfigDigest::new("0123456789abcdef"),
         name: "Tern & Thistle".into(),
         language: "en".into(),
-        locale: Locale { decimal_mark: '.', day_first: true },
+        locale: Locale::default(),
         zone: TimeZone::get(ZONE).unwrap(),
         currency: Currency::EUR,
         country: "QS".parse().unwrap(),
@@ -199,6 +199,7 @@ impl Morning {
                 cause: Cause::UnknownProduct(line.sku.clone()),
                 what: format!("the product {} is unknown", line.sku),
                 remedy: "add it to products.toml; then: dawnslip reload".into(),
+                detail: None,
             })
             .into_iter()
             .collect();

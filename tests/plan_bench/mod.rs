@@ -23,7 +23,7 @@ pub fn empty() -> Workshop {
         digest: ConfigDigest::new("test"),
         name: "Tern & Thistle".into(),
         language: "en".into(),
-        locale: Locale { decimal_mark: '.', day_first: true },
+        locale: Locale::default(),
         zone: jiff::tz::TimeZone::UTC,
         currency: Currency::EUR,
         country: "QS".parse().expect("a code for users"),

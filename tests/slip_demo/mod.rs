@@ -3,6 +3,8 @@
 
 #![allow(dead_code, reason = "each test program uses its own part")]
 
+pub mod papers;
+
 use dawnslip::book::*;
 use dawnslip::model::*;
 use dawnslip::slip::words;
@@ -175,7 +177,7 @@ pub fn workshop() -> Workshop {
         digest: ConfigDigest::new("0"),
         name: "Tern & Thistle".into(),
         language: "en".into(),
-        locale: Locale { decimal_mark: '.', day_first: true },
+        locale: Locale::default(),
         zone: TimeZone::UTC,
         currency: Currency::EUR,
         country: "QS".parse().unwrap(),
@@ -393,7 +395,7 @@ impl Book {
     }
 
     pub fn stop(&mut self, key: &OrderKey, cause: Cause, what: &str, remedy: &str) {
-        let kind = StopKind::NeedsYou(Question { cause, what: what.into(), remedy: remedy.into() });
+        let kind = StopKind::NeedsYou(Question { cause, what: what.into(), remedy: remedy.into(), detail: None });
         self.state.orders.get_mut(key).unwrap().stops.push(Stop { kind, since: now() });
     }
 }
@@ -503,7 +505,11 @@ pub fn morning() -> Book {
     shop.gaps.insert(424, Gap { number: "S-424".into(), between, since: now() });
     let lead = book.state.orders[&gift].parcels[0];
     let parcel = &mut book.state.parcels.get_mut(&lead).unwrap().planned;
-    parcel.cautions = vec!["Fragile: nothing may stand on the teapot.".into(), "Heavy: 2.69 kg.".into()];
+    parcel.cautions = vec![
+        Caution::Fragile { product: "Teapot, peat black".into() },
+        Caution::DearerAbove { ends: Weight::from_g(2_700), more: Money::new(160, Currency::EUR) },
+        Caution::Said("The glaze is soft: no tape on it.".into()),
+    ];
     parcel.notes = vec!["Second thank-you card for the hundredth order.".into()];
     parcel.contents.push(Content { sku: "TEA-HS".into(), quantity: 1, batch: Some("2611".into()), line: None });
     book

@@ -194,6 +194,7 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
                     "add a larger container to packaging.toml or correct the size in products.toml, reload; then: dawnslip decide {cause} retry"
                 ),
                 cause,
+                detail: Some(Detail::TooLarge { product: product.name.clone() }),
             };
         }
     }
@@ -216,6 +217,7 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
             what: format!("{number}: no service takes it; {reasons}"),
             remedy: format!("mend services.toml or the order's address; then: dawnslip decide {cause} retry"),
             cause,
+            detail: None,
         };
     }
     let cause = Cause::NothingFits(order.key.clone());
@@ -224,5 +226,6 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
         what: format!("{number}: no set of containers and services that takes everything{sure}"),
         remedy: format!("see dawnslip quote {number} for each one's reason; then: dawnslip decide {cause} retry"),
         cause,
+        detail: None,
     }
 }

@@ -94,6 +94,7 @@ pub fn unknown(sku: &Sku, questions: &mut Vec<Question>) {
         cause: Cause::UnknownProduct(sku.clone()),
         what: format!("product {sku} is unknown"),
         remedy: format!("add it to products.toml and reload; then: dawnslip decide unknown-product:{sku} retry"),
+        detail: None,
     };
     if !questions.contains(&question) {
         questions.push(question);
@@ -216,6 +217,11 @@ fn put<'w>(goods: &mut Goods<'w>, product: &'w Product, batch: Option<&'w Batch>
                 "write it into products.toml and reload; then: dawnslip decide incomplete-product:{} retry",
                 product.sku
             ),
+            detail: Some(Detail::Lacks {
+                product: product.name.clone(),
+                size: dims.is_none(),
+                weight: weight.is_none(),
+            }),
         };
         if !goods.questions.contains(&question) {
             goods.questions.push(question);

@@ -196,6 +196,7 @@ impl House {
                     what: format!("the rule \"{rule}\" failed: {why}"),
                     remedy: format!("correct it in rules.toml and reload; then: dawnslip decide {cause} retry"),
                     cause,
+                    detail: None,
                 });
             }
         }
@@ -203,7 +204,8 @@ impl House {
             let cause = Cause::Rule(rule, order.key.clone());
             if !accepted.contains(&cause.to_string()) {
                 let remedy = format!("if it is right as it is: dawnslip decide {cause} go-on");
-                plan.questions.push(Question { cause, what, remedy });
+                let detail = Some(Detail::Rule(what.clone()));
+                plan.questions.push(Question { cause, what, remedy, detail });
             }
         }
         for (rule, reason) in self.holds {
@@ -245,7 +247,8 @@ pub fn conflicts(house: &House, workshop: &Workshop, accepted: &BTreeSet<String>
             "change one of them in rules.toml ({}) and reload; then: dawnslip decide {cause} retry",
             places.join(", ")
         );
-        (!accepted.contains(&cause.to_string())).then_some(Question { cause, what, remedy })
+        let detail = Some(Detail::Conflict);
+        (!accepted.contains(&cause.to_string())).then_some(Question { cause, what, remedy, detail })
     };
     quarrels.into_iter().filter_map(question).collect()
 }
@@ -274,6 +277,7 @@ pub fn services<'w>(
             "write it under asked_as of a service and reload, or send it the usual way: dawnslip decide {cause} go-on"
         ),
         cause,
+        detail: Some(Detail::Wish(wish.clone())),
     });
     (usual(), question)
 }

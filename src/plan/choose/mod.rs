@@ -237,6 +237,7 @@ impl Planner {
                 what: format!("nothing of {} is sent in a parcel", order.key.number),
                 remedy: format!("if that is right: dawnslip decide {cause} cancel"),
                 cause,
+                detail: None,
             });
         }
         if pieces > ORDER_PIECES_MAX {
@@ -245,6 +246,7 @@ impl Planner {
                 what: format!("{}: {pieces} pieces, at most {ORDER_PIECES_MAX} are planned at once", order.key.number),
                 remedy: "pack it by hand, or have it ordered in parts".to_owned(),
                 cause,
+                detail: Some(Detail::TooMany { pieces, most: ORDER_PIECES_MAX }),
             });
         }
         None

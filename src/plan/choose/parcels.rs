@@ -8,7 +8,6 @@ use super::weigh::Weighing;
 use crate::model::*;
 use crate::plan::fit::{At, Fit};
 use crate::plan::rules::{Rules, Tried, facts::ParcelFacts};
-use crate::plan::tariff::short;
 
 /// Builds the parcels, those with the most pieces first.
 pub fn build(weighing: &mut Weighing<'_>, parts: &[Part], house: &House) -> Vec<PlannedParcel> {
@@ -47,33 +46,31 @@ fn parcel(
     };
     let tolerance = tolerance(packed.weight);
     let mut notes: Vec<String> = Vec::new();
-    let mut cautions: Vec<String> = Vec::new();
+    let mut cautions: Vec<Caution> = Vec::new();
     for kind in as_ordered(weighing.kinds).into_iter().filter(|&kind| part.counts[kind] > 0) {
         let product = weighing.kinds[kind].product;
         notes.extend(product.how_to_lay.iter().map(|how| format!("{}: {how}", product.name)));
+        let name = || product.name.clone();
         if product.fragile {
-            cautions.push(format!("{}: fragile, nothing on top", product.name));
+            cautions.push(Caution::Fragile { product: name() });
         }
-        cautions.extend(
-            product.danger.iter().map(|danger| format!("{}: {danger}; the carrier's rules count", product.name)),
-        );
+        cautions
+            .extend(product.danger.iter().map(|danger| Caution::Danger { product: name(), danger: danger.clone() }));
         if !product.allergens.is_empty() {
-            cautions.push(format!("{} contains {}", product.name, product.allergens.join(", ")));
+            cautions.push(Caution::Contains { product: name(), allergens: product.allergens.clone() });
         }
     }
     if packed.weight > weighing.workshop.heavy_above {
-        let most = short(weighing.workshop.heavy_above);
-        cautions.push(format!("heavy, more than {most}: two people lift it; local rules count"));
+        cautions.push(Caution::Heavy { above: weighing.workshop.heavy_above });
     }
     cautions.extend(customs_missing(weighing, service, &contents));
     notes.extend(house.notes.iter().cloned());
-    cautions.extend(house.cautions.iter().cloned());
+    cautions.extend(house.cautions.iter().cloned().map(Caution::Said));
     if let Some(ends) = ends.filter(|ends| packed.weight + tolerance > *ends) {
-        let then = match weighing.dearer_above(&packed, wrap, service, ends) {
-            Some(more) => format!("costs {} more", more.figure()),
-            None => format!("is too heavy for {}", weighing.services[service].name),
-        };
-        cautions.push(format!("weigh it: above {} it {then}", short(ends)));
+        cautions.push(match weighing.dearer_above(&packed, wrap, service, ends) {
+            Some(more) => Caution::DearerAbove { ends, more },
+            None => Caution::TooHeavyAbove { ends, service: weighing.services[service].name.clone() },
+        });
     }
     // Each parcel is opened by itself, so each has its card.
     let cards = match house.cards.is_empty() {
@@ -103,31 +100,26 @@ fn parcel(
 }
 
 /// What a customs form would ask for and nobody has said, where a parcel leaves the country.
-fn customs_missing(weighing: &Weighing<'_>, service: usize, contents: &[Content]) -> Option<String> {
+fn customs_missing(weighing: &Weighing<'_>, service: usize, contents: &[Content]) -> Option<Caution> {
     let (order, workshop) = (weighing.order, weighing.workshop);
     let stays = order.destination.country.is_none_or(|country| country == workshop.country);
     if stays || weighing.services[service].collect {
         return None;
     }
-    let mut missing: Vec<String> = Vec::new();
+    let mut missing: Vec<CustomsGap> = Vec::new();
     for content in contents {
         let product = workshop.product(&content.sku);
         // A bundle has one price for all of its parts: each part's own is not known.
         let line = content.line.and_then(|line| order.lines.get(line)).filter(|line| line.sku == content.sku);
-        let mut what: Vec<&str> = Vec::new();
-        if product.is_none_or(|product| product.customs.is_none()) {
-            what.extend(["HS code", "origin", "description"]);
-        }
-        if line.is_none_or(|line| line.unit_price.is_none()) {
-            what.push("value");
-        }
-        if !what.is_empty() {
-            let name = product.map_or(content.sku.as_str(), |product| product.name.as_str());
-            missing.push(format!("{name} ({})", what.join(", ")));
+        let facts = product.is_none_or(|product| product.customs.is_none());
+        let value = line.is_none_or(|line| line.unit_price.is_none());
+        if facts || value {
+            let product = product.map_or(content.sku.as_str(), |product| product.name.as_str()).to_owned();
+            missing.push(CustomsGap { product, facts, value });
         }
     }
     let missing = once(missing);
-    (!missing.is_empty()).then(|| format!("customs data missing: {}", missing.join("; ")))
+    (!missing.is_empty()).then_some(Caution::Customs { missing })
 }
 
 /// For the picture. Both ends are rounded alike, so that nothing overlaps that did not.
@@ -220,7 +212,7 @@ pub fn ask_rules(
             said.take(rule, verdict);
         }
         parcel.notes.append(&mut said.notes);
-        parcel.cautions.append(&mut said.cautions);
+        parcel.cautions.extend(said.cautions.into_iter().map(Caution::Said));
         parcel.cards.append(&mut said.cards);
         parcel.printer = said.printer.or_else(|| parcel.printer.take());
         house.urgent |= said.urgent;

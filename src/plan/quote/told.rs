@@ -225,7 +225,7 @@ fn plan_to_json(plan: &Plan) -> Value {
             "inner_mm": parcel.inner_mm,
             "placement": parcel.placement,
             "notes": parcel.notes,
-            "cautions": parcel.cautions,
+            "cautions": parcel.cautions.iter().map(ToString::to_string).collect::<Vec<_>>(),
         })
     };
     let other = |other: &Alternative| json!({ "what": other.what, "cost": other.cost.map(|cost| cost.to_string()), "parts": other.parts.as_ref().map(parts), "why": other.why });

@@ -40,7 +40,7 @@ pub enum Refusal {
 
 /// `1 kg` rather than `1.00 kg`.
 pub fn short(weight: Weight) -> String {
-    weight.to_string().replace(".00 kg", " kg")
+    weight.short()
 }
 
 impl Refusal {

@@ -1,6 +1,6 @@
 //! What the driver is told, what it wants done, and how a job ends.
 
-use crate::model::Confirmation;
+use crate::model::{Confirmation, Reason};
 use crate::print::trouble::TroubleKind;
 
 /// What happened.
@@ -126,11 +126,12 @@ impl Doubt {
     /// In words for people; it goes onto the copy.
     pub fn why(self) -> &'static str {
         match self {
-            Self::Broken => "the connection to the printer broke in the middle",
-            Self::Silent => "the printer went silent",
-            Self::Unconfirmed => "the printer did not confirm it",
-            Self::WrongAnswer => "the printer confirmed something else",
-            Self::Stopped => "the program was stopped in the middle",
+            Self::Broken => Reason::Broken,
+            Self::Silent => Reason::Silent,
+            Self::Unconfirmed => Reason::Unconfirmed,
+            Self::WrongAnswer => Reason::WrongAnswer,
+            Self::Stopped => Reason::Stopped,
         }
+        .words()
     }
 }

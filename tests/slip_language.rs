@@ -1,0 +1,168 @@
+//! Paper speaks the workshop's language and writes as its locale does: nothing but names and
+//! the workshop's own texts comes from elsewhere.
+
+mod slip_demo;
+
+use dawnslip::model::*;
+use dawnslip::slip::document::{Block, Cell, Run};
+use dawnslip::slip::*;
+use slip_demo::papers::*;
+use slip_demo::*;
+use std::collections::BTreeSet;
+
+/// The second language that is complete; a third one is a file like it.
+fn german() -> Workshop {
+    let table = toml::from_str(include_str!("../config/words/de.toml")).unwrap();
+    let locale = Locale { decimal_mark: ',', ..Locale::default() };
+    let mut files = dawnslip::config::embedded();
+    let house = files.get_mut("workshop.toml").unwrap();
+    *house = house.replace("language = \"en\"", "language = \"de\"");
+    let cards = dawnslip::config::load(&files, std::path::Path::new("config")).unwrap().cards;
+    let of = |name: &str| cards[&CardName::new(name)].clone();
+    let mut workshop = Workshop { words: Words { table }, language: "de".into(), locale, ..workshop() };
+    workshop.cards.insert("thanks".into(), of("everyday"));
+    workshop.cards.insert("present".into(), of("gift"));
+    workshop
+}
+
+#[test]
+fn both_languages_say_everything_and_fill_in_the_same() {
+    let places = |text: &str| {
+        let inner = text.split('{').skip(1).filter_map(|rest| Some(rest.split_once('}')?.0.to_owned()));
+        inner.collect::<std::collections::BTreeSet<String>>()
+    };
+    let (english, german) = (words::english(), german().words.table);
+    assert_eq!(english.keys().collect::<Vec<_>>(), german.keys().collect::<Vec<_>>());
+    for (key, text) in &english {
+        assert_eq!(places(text), places(&german[key]), "{key}");
+        assert!(!german[key].trim().is_empty(), "{key}");
+    }
+}
+
+#[test]
+fn a_german_workshop_has_german_paper() {
+    let (workshop, mut setter) = (german(), Typesetter::new(Fonts::embedded()));
+    for (name, paper) in all_papers(&workshop, &mut setter) {
+        assert_eq!(paper.warnings, [], "{name}");
+        let picture = render_png(&paper, Sheet::WIDE, &mut setter).unwrap();
+        std::fs::write(folder().join(format!("german_{name}_576.png")), picture).unwrap();
+        check_golden(&format!("german_{name}_576"), &render_text(&paper, Sheet::WIDE, &mut setter));
+    }
+}
+
+/// All text of a paper, run by run.
+fn texts(document: &Document) -> Vec<&str> {
+    fn all<'a>(runs: &'a [Run], out: &mut Vec<&'a str>) {
+        out.extend(runs.iter().map(|run| run.text.as_str()));
+    }
+    let mut out = Vec::new();
+    for block in &document.blocks {
+        match block {
+            Block::Text(paragraph) | Block::Band(paragraph) => all(&paragraph.runs, &mut out),
+            Block::Name(name) => out.push(&name.text),
+            Block::Sides(sides) => {
+                all(&sides.left, &mut out);
+                all(&sides.right, &mut out);
+            }
+            Block::Table(table) => {
+                for cell in table.rows.iter().flatten() {
+                    if let Cell::Text(runs) = cell {
+                        all(runs, &mut out);
+                    }
+                }
+            }
+            Block::Packing(packing) => {
+                out.extend(packing.names.iter().map(|named| named.name.text.as_str()));
+                out.extend(packing.layers.iter().flat_map(|layer| [&layer.word, &layer.numbers]).map(|run| &*run.text));
+            }
+            Block::Qr(code) | Block::Bars(code) => out.extend(code.caption.iter().map(|run| run.text.as_str())),
+            Block::Rule(_) | Block::Space(_) | Block::Picture(_) | Block::TearLine | Block::Cut => {}
+        }
+    }
+    out
+}
+
+/// Whatever letters stand in names, in texts of the configuration, and in units.
+fn known_words(workshop: &Workshop, book: &slip_demo::Book) -> BTreeSet<String> {
+    let mut texts: Vec<String> = workshop.sender.clone();
+    texts.push(workshop.name.clone());
+    for product in &workshop.products {
+        texts.extend([product.name.clone(), product.sku.to_string(), product.shelf.clone()]);
+        let customs = product.customs.as_ref();
+        texts.extend(customs.map(|c| format!("{} {}", c.description, c.origin)));
+        texts.extend(
+            [&product.care, &product.ingredients, &product.preparation, &product.how_to_lay]
+                .into_iter()
+                .flatten()
+                .cloned(),
+        );
+        texts.extend(product.allergens.iter().cloned());
+        texts.extend(product.batches.iter().filter_map(|batch| batch.shelf.clone()));
+    }
+    texts.extend(workshop.containers.iter().map(|container| container.name.to_string()));
+    texts.extend(workshop.supplies.iter().map(|supply| supply.name.to_string()));
+    texts.extend(workshop.services.iter().map(|service| service.name.to_string()));
+    texts.extend(workshop.printers.iter().map(|printer| printer.name.to_string()));
+    texts.extend(workshop.cards.values().map(|card| card.body.clone()));
+    for (key, order) in &book.state.orders {
+        texts.push(key.number.clone());
+        let Some(person) = book.people.of(key, order.version) else { continue };
+        texts.push(person.recipient.reveal().to_owned());
+        let more = [&person.buyer, &person.gift_message, &person.wish].into_iter().flatten();
+        texts.extend(more.chain(&person.street).map(|text| text.reveal().to_owned()));
+        texts.extend([&person.locality, &person.region, &person.postcode].map(|text| text.reveal().to_owned()));
+    }
+    for parcel in book.state.parcels.values() {
+        texts.extend([parcel.planned.zone.clone(), parcel.planned.notes.join(" ")]);
+        let said = parcel.planned.cautions.iter().filter(|caution| matches!(caution, Caution::Said(_)));
+        texts.extend(said.map(ToString::to_string));
+    }
+    // What the demo's questions name: a product that is in no file, and the shop.
+    texts.extend(["GLZ-9", "shop"].map(str::to_owned));
+    // Countries have a table of their own, by language.
+    let countries =
+        ["QS", "DE", "JP", "AT"].map(|code| address::country_name(code.parse().unwrap(), &workshop.language));
+    texts.extend(countries);
+    texts.extend(testpage::SCRIPTS.map(str::to_owned));
+    let words = texts.iter().flat_map(|text| words_of(text)).collect::<BTreeSet<String>>();
+    let units = ["g", "kg", "mm", "cm", "m", "eur"];
+    // `p401`, `test-1`: what the codes on a paper say.
+    let codes = ["p", "test"];
+    let units = units.into_iter().chain(codes).map(str::to_owned);
+    words.into_iter().chain(units).collect()
+}
+
+/// Runs of letters, in small ones.
+fn words_of(text: &str) -> Vec<String> {
+    let words = text.split(|c: char| !c.is_alphabetic());
+    words.filter(|word| !word.is_empty()).map(str::to_lowercase).collect()
+}
+
+#[test]
+fn every_word_on_every_paper_comes_from_the_file_of_words() {
+    let mut setter = Typesetter::new(Fonts::embedded());
+    // Each word gives way to a mark without letters; its places stay, so that what is filled in shows.
+    let marked = words::english().into_iter().map(|(key, text)| {
+        let places = text.split('{').skip(1).filter_map(|rest| Some(format!("{{{}}}", rest.split_once('}')?.0)));
+        (key, std::iter::once("§".to_owned()).chain(places).collect::<Vec<_>>().join(" "))
+    });
+    let workshop = Workshop { words: Words { table: marked.collect() }, ..workshop() };
+    let mut book = troubled();
+    full_of_questions(&mut book);
+    let known = known_words(&workshop, &book);
+    let mut seen = 0;
+    let mut check = |name: &str, paper: &Paper| {
+        for text in texts(&paper.document) {
+            for word in words_of(text) {
+                assert!(known.contains(&word), "{name}: {word:?} of {text:?} is in no file of words");
+                seen += 1;
+            }
+        }
+    };
+    for (name, paper) in all_papers(&workshop, &mut setter) {
+        check(name, &paper);
+    }
+    let paper = make_in(&workshop, &book, PaperKind::PickList, &list(), None, &mut setter);
+    check("pick_list", &paper);
+    assert!(seen > 400, "{seen}");
+}
