@@ -18,6 +18,8 @@ mod kills;
 mod load;
 #[path = "daemon/orders.rs"]
 mod orders;
+#[path = "daemon/paper.rs"]
+mod paper;
 #[path = "daemon/printer.rs"]
 mod printer;
 #[path = "daemon/reload.rs"]

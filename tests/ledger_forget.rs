@@ -151,6 +151,7 @@ fn order(number: &str) -> Order {
             post_box: false,
         },
         gift: false,
+        hide_buyer: false,
         requested_service: None,
         total: None,
         cancelled: false,

@@ -51,6 +51,7 @@ fn an_order() -> Box<Order> {
             post_box: false,
         },
         gift: true,
+        hide_buyer: false,
         requested_service: Some("Letter".into()),
         total: Some(eur(5600)),
         cancelled: false,
@@ -82,7 +83,7 @@ fn a_plan() -> Box<Plan> {
         placement: vec![Placed { content: 0, at: [0, 0, 10], size: [120, 90, 95] }],
         inner_mm: [300, 200, 150],
         notes: vec!["mugs upside down".into()],
-        cautions: vec!["fragile".into()],
+        cautions: vec![Caution::Said("fragile".into())],
         cards: vec!["mugs".into()],
         printer: None,
     };
@@ -150,6 +151,34 @@ fn a_foreign_plan() -> Box<Plan> {
     plan
 }
 
+/// Every caution and every detail of a question.
+fn a_plan_with_cautions() -> Box<Plan> {
+    let mut plan = a_plan();
+    plan.parcels[0].cautions = vec![
+        Caution::Fragile { product: "Teapot".into() },
+        Caution::Danger { product: "Lacquer".into(), danger: "flammable".into() },
+        Caution::Contains { product: "Tea".into(), allergens: vec!["nuts".into()] },
+        Caution::Heavy { above: Weight::from_g(23_000) },
+        Caution::DearerAbove { ends: Weight::from_g(640), more: eur(160) },
+        Caution::TooHeavyAbove { ends: Weight::from_g(1_000), service: "Letter".into() },
+        Caution::Customs { missing: vec![CustomsGap { product: "Tea".into(), facts: true, value: false }] },
+    ];
+    let details = [
+        Detail::Lacks { product: "Teapot".into(), size: true, weight: false },
+        Detail::TooLarge { product: "Teapot".into() },
+        Detail::TooMany { pieces: 612, most: 500 },
+        Detail::Wish("Express".into()),
+        Detail::Rule("is it glazed?".into()),
+        Detail::Conflict,
+        Detail::CancelledAfterHandOver(2),
+        Detail::ChangedAfterHandOver,
+        Detail::ChangedAfterPacking,
+        Detail::CameAfterForgetting,
+    ];
+    plan.questions = details.map(|detail| Question { detail: Some(detail), ..question() }).into();
+    plan
+}
+
 fn question() -> Question {
     Question {
         cause: Cause::UnknownProduct("GLZ-9".into()),
@@ -192,7 +221,7 @@ fn facts() -> Vec<Fact> {
             order: an_order(),
             version: 2,
             message: message(),
-            differences: vec!["2 x MUG-1, was 1".into()],
+            differences: vec![Difference::Said("2 x MUG-1, was 1".into())],
         },
         Fact::OrderStale { order: order.clone(), revision: Some(Revision::Number(1)) },
         Fact::OrderContradicted { order: an_order(), version: 3 },
@@ -251,6 +280,23 @@ fn facts() -> Vec<Fact> {
             policy: Box::new(Policy { latest: BTreeMap::from([("Road".into(), time(16, 30, 0, 0))]), ..*a_policy() }),
             files: BTreeMap::new(),
         },
+        Fact::OrderRevised {
+            order: Box::new(Order { hide_buyer: true, ..*an_order() }),
+            version: 3,
+            message: message(),
+            differences: vec![
+                Difference::Added { count: 1, name: "Teapot".into(), sku: "TEAPOT".into() },
+                Difference::Count { count: 3, was: 2, name: "Mug".into(), sku: "MUG-1".into() },
+                Difference::TakenOut { count: 1, name: "Bowl".into(), sku: "BOWL".into() },
+                Difference::Address,
+                Difference::Service { now: Some("Road".into()), was: None },
+                Difference::Gift(true),
+                Difference::NotBefore(Some(date(2026, 12, 1))),
+                Difference::Words,
+                Difference::OpenAgain,
+            ],
+        },
+        Fact::Planned { plan: a_plan_with_cautions(), parcels: vec![parcel] },
     ]
 }
 

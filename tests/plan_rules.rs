@@ -204,7 +204,7 @@ fn notes_cautions_cards_supplies_and_samples_reach_the_parcel() {
     let parcel = &plan.parcels[0];
     assert!(plan.urgent);
     assert_eq!(parcel.notes, vec!["ribbon".to_owned()]);
-    assert!(parcel.cautions.contains(&"hot".to_owned()));
+    assert!(parcel.cautions.contains(&Caution::Said("hot".into())));
     assert_eq!(parcel.cards, vec![CardName::new("thanks")]);
     assert_eq!(parcel.supplies[0].amount, 1_800 * NM_PER_MM);
     let sample = parcel.contents.iter().find(|content| content.line.is_none()).expect("the sample");
@@ -215,7 +215,7 @@ fn notes_cautions_cards_supplies_and_samples_reach_the_parcel() {
 fn rules_about_parcels_see_the_planned_ones() {
     let heavy = rule("heavy", "parcel.grams > 900", vec![Action::Caution("lift with care".into())]);
     let plan = plan_with(vec![heavy.clone()], &order(&[("POT-1", 2)]), &[]);
-    assert!(plan.parcels[0].cautions.contains(&"lift with care".to_owned()), "{:?}", plan.parcels[0].cautions);
+    assert!(plan.parcels[0].cautions.contains(&Caution::Said("lift with care".into())), "{:?}", plan.parcels[0].cautions);
     let plan = plan_with(vec![heavy], &mug(), &[]);
     assert!(plan.parcels[0].cautions.is_empty());
 }

@@ -14,14 +14,10 @@ use std::collections::BTreeSet;
 fn german() -> Workshop {
     let table = toml::from_str(include_str!("../config/words/de.toml")).unwrap();
     let locale = Locale { decimal_mark: ',', ..Locale::default() };
-    let mut files = dawnslip::config::embedded();
-    let house = files.get_mut("workshop.toml").unwrap();
-    *house = house.replace("language = \"en\"", "language = \"de\"");
-    let cards = dawnslip::config::load(&files, std::path::Path::new("config")).unwrap().cards;
-    let of = |name: &str| cards[&CardName::new(name)].clone();
+    let cards = sample_cards("de");
     let mut workshop = Workshop { words: Words { table }, language: "de".into(), locale, ..workshop() };
-    workshop.cards.insert("thanks".into(), of("everyday"));
-    workshop.cards.insert("present".into(), of("gift"));
+    workshop.cards.insert("thanks".into(), cards[&CardName::new("everyday")].clone());
+    workshop.cards.insert("present".into(), cards[&CardName::new("gift")].clone());
     workshop
 }
 

@@ -169,6 +169,39 @@ fn what_a_customer_typed_never_becomes_markdown_or_a_template() {
 }
 
 #[test]
+fn a_gifts_card_names_the_giver_unless_that_one_wants_to_stay_unnamed() {
+    let mut workshop = workshop();
+    workshop.cards.insert("thanks".into(), sample_cards("en")[&CardName::new("gift")].clone());
+    let (mut book, mut setter) = (morning(), setter());
+    let key = OrderKey::new("shop", "S-420");
+    let mut says = |book: &Book| {
+        let paper = make_in(&workshop, book, PaperKind::Card, &card(404), None, &mut setter);
+        assert_eq!(paper.warnings, []);
+        render_text(&paper, Sheet::WIDE, &mut setter)
+    };
+    let named = says(&book);
+    assert!(named.contains("A present from Łukasz Wójcik"), "{named}");
+    book.state.orders.get_mut(&key).unwrap().order.hide_buyer = true;
+    let hidden = says(&book);
+    assert!(!hidden.contains("Łukasz") && hidden.contains("A present for you"), "{hidden}");
+    // What is inside stands on both, with its lot, and what it is worth on none.
+    for text in [named, hidden] {
+        assert!(text.contains("4 Mug, tide grey") && text.contains("batch 2611"), "{text}");
+        assert!(!text.contains("EUR") && text.contains("Happy birthday"), "{text}");
+    }
+    // Nor does any other paper that leaves the house.
+    let mut setter = Typesetter::new(Fonts::embedded());
+    for (kind, subject) in [
+        (PaperKind::Slip, Subject::Parcel(ParcelId(404))),
+        (PaperKind::Label, Subject::Label(ParcelId(404))),
+        (PaperKind::Customs, Subject::Customs(ParcelId(404))),
+    ] {
+        let paper = make(&book, kind, &subject, None, &mut setter);
+        assert!(!render_text(&paper, Sheet::WIDE, &mut setter).contains("Łukasz"), "{kind}");
+    }
+}
+
+#[test]
 fn a_forgotten_person_leaves_a_paper_without_a_name() {
     let mut book = morning();
     book.people = People::default();

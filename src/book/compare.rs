@@ -126,6 +126,7 @@ mod tests {
                 post_box: false,
             },
             gift: false,
+            hide_buyer: false,
             requested_service: None,
             total: None,
             cancelled: false,
@@ -136,17 +137,21 @@ mod tests {
         }
     }
 
+    fn told(old: &Order, new: &Order) -> Vec<String> {
+        differences(old, new).iter().map(ToString::to_string).collect()
+    }
+
     #[test]
     fn differences_name_what_changed_and_no_person() {
         let old = order(&[("MUG", 2), ("JUG", 1), ("MUG", 1)]);
         let mut new = order(&[("MUG", 1), ("TEA", 4)]);
         assert_eq!(
-            differences(&old, &new),
+            told(&old, &new),
             ["mug (MUG): 1 instead of 3", "added: 4 x tea (TEA)", "taken out: 1 x jug (JUG)"]
         );
         new.lines = old.lines.clone();
         assert_eq!(
-            differences(&old, &new),
+            told(&old, &new),
             ["something the customer wrote is different: name, address, wish or gift text"]
         );
         new.destination.address_hash = "two".to_owned();
@@ -154,7 +159,7 @@ mod tests {
         new.gift = true;
         new.not_before = Some(jiff::civil::date(2026, 12, 1));
         assert_eq!(
-            differences(&old, &new),
+            told(&old, &new),
             [
                 "the address is another one",
                 "service asked for: Express instead of none",
@@ -163,7 +168,7 @@ mod tests {
             ]
         );
         assert_eq!(
-            differences(&new, &old)[1..],
+            told(&new, &old)[1..],
             ["service asked for: none instead of Express", "it is no gift any more", "it may go at any time"]
         );
     }

@@ -8,7 +8,7 @@ use super::{Ended, Folders, wiring};
 Tells every mistake at once, each with its file, line and column, and what to write
 instead; where no daemon runs, also what is damaged in the data folder; and each letter of
 an open order that no font has (add one: `fonts` in workshop.toml). Changes nothing.
-Exit code 1 where there is something.
+Exit code 1 where there is something; notes alone are nothing.
 
   dawnslip check
   dawnslip check --config /etc/dawnslip")]

@@ -239,12 +239,14 @@ pub fn check(at: &Folders) -> Ended {
             notices.extend(workshop.notes.iter().cloned());
             notices.extend(workshop.logo.as_ref().and_then(|place| daemon::setup::logo(place).err()));
             let damaged = repair::checked(&at.data).filter(Survey::needs_repair);
-            if damaged.is_none() && at.data.exists() {
-                notices.extend(letters_notices(at));
-            }
+            let letters = if damaged.is_none() && at.data.exists() { open_letters(at) } else { OpenLetters::default() };
+            notices.extend(letters.last_resort);
+            let missing = letters.missing;
             if at.json {
                 let damage = damaged.as_ref().map(|survey| &survey.damage);
-                let told = serde_json::json!({ "complaints": [], "notices": notices, "damage": damage });
+                let told = serde_json::json!({
+                    "complaints": [], "notices": notices, "missing_letters": missing, "damage": damage
+                });
                 screen.say(&told.to_string());
             } else {
                 for notice in &notices {
@@ -259,7 +261,14 @@ pub fn check(at: &Folders) -> Ended {
                     (workshop.printers.len(), "printer"),
                 ];
                 let counts = counts.map(|(n, what)| format!("{n} {what}{}", if n == 1 { "" } else { "s" }));
-                screen.say(&format!("{}: {}: all is well", workshop.name, counts.join(", ")));
+                let well = if missing.is_empty() { ": all is well" } else { "" };
+                screen.say(&format!("{}: {}{well}", workshop.name, counts.join(", ")));
+                for line in &missing {
+                    screen.say(line);
+                }
+                if !missing.is_empty() {
+                    screen.say("they print as empty boxes; add a font that has them: `fonts` in workshop.toml");
+                }
                 if let Some(survey) = &damaged {
                     let folder = at.data.display();
                     screen.say(&format!(
@@ -268,7 +277,7 @@ pub fn check(at: &Folders) -> Ended {
                     ));
                 }
             }
-            Ok(if damaged.is_some() { Outcome::Problem } else { Outcome::Well })
+            Ok(if damaged.is_some() || !missing.is_empty() { Outcome::Problem } else { Outcome::Well })
         }
     }
 }
@@ -283,10 +292,32 @@ fn secrets_notices(at: &Folders, workshop: &Workshop) -> Vec<String> {
     notices
 }
 
-/// Letters of open orders that no font has; nothing where there is no ledger to ask yet.
-fn letters_notices(at: &Folders) -> Vec<String> {
-    let told = super::client::read(at, "/letters", "text/plain").map(|reply| reply.text());
-    told.unwrap_or_default().lines().filter(|line| !line.is_empty()).map(|line| format!("order {line}")).collect()
+/// Letters of open orders that want a look, one line an order.
+#[derive(Default)]
+struct OpenLetters {
+    /// No font has them.
+    missing: Vec<String>,
+    /// The last resort draws them.
+    last_resort: Vec<String>,
+}
+
+/// Asks the desk, or the data folder; nothing where there is no ledger to ask yet.
+fn open_letters(at: &Folders) -> OpenLetters {
+    let told = super::client::read(at, "/letters", "application/json").ok();
+    let told: serde_json::Value = told.and_then(|reply| serde_json::from_str(&reply.text()).ok()).unwrap_or_default();
+    let lines = |which: &str, says: &str| {
+        let orders = told["letters"].as_array().into_iter().flatten();
+        let line = |of: &serde_json::Value| {
+            let letters: Vec<&str> = of[which].as_array()?.iter().filter_map(serde_json::Value::as_str).collect();
+            let order = of["order"].as_str()?;
+            (!letters.is_empty()).then(|| format!("order {order}: {says} {}", letters.join(", ")))
+        };
+        orders.filter_map(line).collect()
+    };
+    OpenLetters {
+        missing: lines("missing", "no font has"),
+        last_resort: lines("last_resort", "only the last resort has"),
+    }
 }
 
 fn open_source(workshop: &Workshop, name: &str) -> Result<OpenSource, Fault> {

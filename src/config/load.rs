@@ -59,6 +59,19 @@ pub fn load(files: &Files, base: &Path) -> Result<Workshop, Complaints> {
 /// Loads a configuration. `base` is the folder that file names in it are relative to; it is
 /// not read. Errors: everything that is wrong, at once.
 pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Workshop, Complaints> {
+    match load_but_cards(files, base, checks)? {
+        (workshop, None) => Ok(workshop),
+        (_, Some(complaints)) => Err(complaints),
+    }
+}
+
+/// Loads a configuration where only cards are wrong, too, with what is wrong with them: a plain
+/// card prints in the place of such a one, and no parcel waits for it.
+pub fn load_but_cards(
+    files: &Files,
+    base: &Path,
+    checks: &Checks<'_>,
+) -> Result<(Workshop, Option<Complaints>), Complaints> {
     let found = Findings::default();
     find_secrets(files, &found);
     let parsed = parse(files, &found);
@@ -122,10 +135,12 @@ pub fn load_with(files: &Files, base: &Path, checks: &Checks<'_>) -> Result<Work
         complaints.push(Complaint::new("workshop.toml", 0..0, "this file is missing", remedy));
     }
     if complaints.is_empty() {
-        return Ok(meant);
+        return Ok((meant, None));
     }
+    let only_cards = complaints.iter().all(|complaint| cards::stem(&complaint.file).is_some());
     let folder = format!("{}/", base.display());
-    Err(Complaints::new(complaints, files, folder, &found.secrets.into_inner()))
+    let told = Complaints::new(complaints, files, folder, &found.secrets.into_inner());
+    if only_cards { Ok((meant, Some(told))) } else { Err(told) }
 }
 
 /// Notes as sentences with their places.

@@ -35,6 +35,7 @@ pub(super) fn read(map: &Section<'_>) -> Mapping {
         email: path(map, "email"),
         phone: path(map, "phone"),
         gift: path(map, "gift"),
+        hide_buyer: path(map, "hide_buyer"),
         gift_message: path(map, "gift_message"),
         wish: path(map, "wish"),
         service: path(map, "service"),

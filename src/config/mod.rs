@@ -34,6 +34,6 @@ mod workshop;
 pub use candidates::with_candidates;
 pub use complaint::{COMPLAINTS_MAX, Colour, Complaint, Complaints};
 pub use folder::{FILE_BYTES_MAX, FILES_MAX, Files, ReadError, embedded, read_folder};
-pub use load::{CardTrouble, Checks, load, load_with};
+pub use load::{CardTrouble, Checks, load, load_but_cards, load_with};
 pub use policy::policy;
 pub use shape::{SHAPES, Shape};

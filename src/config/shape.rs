@@ -45,7 +45,7 @@ shapes! {
     MAP = "sources.toml", "a mapping", [
         "order", "only_if", "number", "revision", "placed", "cancelled", "cancelled_values", "lines", "line",
         "recipient", "buyer", "street", "locality", "region", "postcode", "country", "email", "phone", "gift",
-        "gift_message", "wish", "service", "total", "currency", "prices", "not_before", "language",
+        "hide_buyer", "gift_message", "wish", "service", "total", "currency", "prices", "not_before", "language",
     ];
     MAP_LINE = "sources.toml", "the mapping of a line", [
         "sku", "name", "quantity", "unit_price", "skip", "skip_values",

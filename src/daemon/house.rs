@@ -4,6 +4,7 @@
 use super::backups::Copier;
 use super::core::{Aftermath, CoreHandle};
 use super::damage::FoundDamage;
+use super::paper_notices::PaperNotices;
 use super::planner::{PlannerQueue, Request};
 use super::shared::Shared;
 use super::spool::{Healths, Spool};
@@ -63,6 +64,8 @@ pub struct House {
     pub(super) notes: Vec<String>,
     /// Damage that was found while running.
     pub(super) damage: FoundDamage,
+    /// What is not as it should be on paper.
+    pub(super) paper_notices: Arc<PaperNotices>,
     pub(super) opened_at: Timestamp,
     pub(super) stopping: AtomicBool,
     /// Set once the ledger has failed for good.
@@ -187,6 +190,8 @@ impl House {
         // Secrets may have changed though the files that name them have not.
         self.sources.swap(table);
         *self.refused_config.write().unwrap_or_else(PoisonError::into_inner) = None;
+        // With a mistake in a card it would have been refused.
+        self.paper_notices.cards(Vec::new());
         let adopted = self.adopt_command(&workshop);
         let told = match self.core() {
             Ok(core) => core.ask(adopted).await,
@@ -371,7 +376,7 @@ impl view::Backend for House {
             printers: self.printers(&workshop),
             workshop,
             troubles: self.troubles(),
-            notes: self.notes.clone(),
+            notes: self.notes.iter().cloned().chain(self.paper_notices.lines()).collect(),
             last_backup: self.copier.last_good(),
             refused_config: self.refused_config.read().unwrap_or_else(PoisonError::into_inner).clone(),
             index: IndexLag {

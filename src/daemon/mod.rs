@@ -7,6 +7,7 @@ pub mod core;
 mod damage;
 mod house;
 mod paper;
+mod paper_notices;
 mod planner;
 mod printers;
 mod retention;

@@ -3,7 +3,7 @@
 
 use super::start::{StartError, chain};
 use crate::config::secret::{Secret, SecretError, credentials_directory};
-use crate::config::{CardTrouble, Checks, Complaint, Complaints, Files, load_with, read_folder};
+use crate::config::{CardTrouble, Checks, Complaint, Complaints, Files, load_but_cards, load_with, read_folder};
 use crate::intake::sources::{SecretPlaces, SourceError, SourceTable};
 use crate::model::{LogoFile, Workshop};
 use crate::slip::logo::Logo;
@@ -38,6 +38,15 @@ impl Place {
     /// [`StartError::Unreadable`], [`StartError::Config`].
     pub fn load(&self) -> Result<Workshop, StartError> {
         checked(&self.files()?, &self.folder).map_err(StartError::Config)
+    }
+
+    /// The same for a start; with one line for each mistake in a card, in whose place a plain one prints.
+    ///
+    /// # Errors
+    /// [`StartError::Unreadable`], [`StartError::Config`].
+    pub fn load_but_cards(&self) -> Result<(Workshop, Vec<String>), StartError> {
+        let (workshop, cards) = checked_but_cards(&self.files()?, &self.folder).map_err(StartError::Config)?;
+        Ok((workshop, cards.as_ref().map(lines).unwrap_or_default()))
     }
 
     /// Opens the sources: secrets are read, mappings compiled.
@@ -79,17 +88,28 @@ fn lines(complaints: &Complaints) -> Vec<String> {
 /// # Errors
 /// All complaints at once.
 pub fn checked(files: &Files, folder: &Path) -> Result<Workshop, Complaints> {
+    with_checks(|checks| load_with(files, folder, checks))
+}
+
+/// The same for a start, which no card stops: with what is wrong with the cards.
+///
+/// # Errors
+/// All complaints at once, where anything but cards is wrong.
+pub fn checked_but_cards(files: &Files, folder: &Path) -> Result<(Workshop, Option<Complaints>), Complaints> {
+    with_checks(|checks| load_but_cards(files, folder, checks))
+}
+
+/// Rules are compiled here, which takes stack: see DEVELOPERS.md.
+fn with_checks<T>(load: impl FnOnce(&Checks<'_>) -> T) -> T {
     let setter = std::cell::RefCell::new(None);
-    let checks = Checks {
+    load(&Checks {
         rule: &|workshop, rule| crate::plan::rules::check(workshop, rule),
         card: &|workshop, template| {
             let mistake = crate::slip::card::check(template, workshop).err()?;
             Some(CardTrouble { line: mistake.line, what: mistake.what, remedy: String::new() })
         },
         letters: &|workshop, text| setter.borrow_mut().get_or_insert_with(|| typesetter(workshop)).missing(text),
-    };
-    // Rules are compiled here, which takes stack: see DEVELOPERS.md.
-    load_with(files, folder, &checks)
+    })
 }
 
 /// The letters: embedded fonts, and those in the configured folder.

@@ -2,6 +2,7 @@
 //! to report to. The book decides; this renders and passes on.
 
 use super::core::CoreHandle;
+use super::paper_notices::PaperNotices;
 use super::shared::Shared;
 use crate::book::{Answer, Busy, BytesLeft, Command};
 use crate::clock::Clock;
@@ -28,6 +29,7 @@ pub struct Spool {
     healths: Healths,
     /// Woken when the queue of jobs has changed.
     changed: Arc<Notify>,
+    notices: Arc<PaperNotices>,
 }
 
 /// How long a job that could not be rendered is left alone before it is tried again.
@@ -44,8 +46,9 @@ impl Spool {
         setter: Arc<Mutex<Typesetter>>,
         healths: Healths,
         changed: Arc<Notify>,
+        notices: Arc<PaperNotices>,
     ) -> Self {
-        Self { shared, core, clock, setter, healths, changed }
+        Self { shared, core, clock, setter, healths, changed, notices }
     }
 
     /// The first queued job that is routed to this printer at present.
@@ -82,15 +85,16 @@ impl Spool {
         // A reload has just taken the printer out: its worker will be told in a moment.
         let Some(profile) = profile else { return Ok(None) };
         let paper = self.build(&Wanted::of(job))?;
+        let title = self.shared.durable().state.paper_name(job);
         for warning in &paper.warnings {
             tracing::warn!(job = %job.id, warning = %warning, "paper");
+            self.notices.paper(&title, warning);
         }
         let mut setter = self.setter.lock().unwrap_or_else(PoisonError::into_inner);
         // The driver asks for the confirmation itself, behind the job.
         let bytes = crate::slip::render_bytes(&paper, profile, None, &mut setter)?;
         let digest = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
         let rows = u64::from(crate::slip::layout::layout(&paper.document, profile.into(), &mut setter).dots.height());
-        let title = self.shared.durable().state.paper_name(job);
         Ok(Some(NextJob { job: job.id, title, bytes, digest, rows }))
     }
 

@@ -5,6 +5,7 @@ use super::backups::{self, BackupLog, Copier};
 use super::core::{self, CoreHandle};
 use super::damage::FoundDamage;
 use super::house::Door;
+use super::paper_notices::PaperNotices;
 use super::planner::{self, PlannerQueue};
 use super::printers;
 use super::setup::{self, Place};
@@ -199,7 +200,13 @@ pub fn fold(opened: &Opened) -> Result<Durable, StartError> {
 /// See [`StartError`]; nothing runs then.
 pub async fn start(options: Options) -> Result<Running, StartError> {
     let Options { place, data, clock, net, listen } = options;
-    let workshop = Arc::new(place.load()?);
+    let (workshop, card_mistakes) = place.load_but_cards()?;
+    let workshop = Arc::new(workshop);
+    for mistake in &card_mistakes {
+        tracing::warn!(warning = mistake.as_str(), "a plain card prints instead");
+    }
+    let paper_notices = Arc::new(PaperNotices::default());
+    paper_notices.cards(card_mistakes);
     let (restored, disk) = restore(&data, clock.as_ref())?;
     let Restored { durable, mut opened, ledger } = restored;
     if let Some(cut) = &opened.cut_tail {
@@ -246,6 +253,7 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
         notices: std::mem::take(&mut opened.notices),
         notes: opened.cut_tail.iter().map(ToString::to_string).collect(),
         damage: FoundDamage::default(),
+        paper_notices: Arc::clone(&paper_notices),
         opened_at: clock.now(),
         stopping: Default::default(),
         fatal: watch::channel(None).0,
@@ -273,6 +281,7 @@ pub async fn start(options: Options) -> Result<Running, StartError> {
         setter,
         Arc::clone(&house.healths),
         Arc::clone(&house.spool_changed),
+        paper_notices,
     ));
     let _ = house.spool.set(Arc::clone(&spool));
 

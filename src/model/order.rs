@@ -104,6 +104,9 @@ pub struct Order {
     pub destination: Destination,
     /// A gift: no prices on paper, the card greets the recipient.
     pub gift: bool,
+    /// Who bought it wants to stay unnamed on everything that leaves the house.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub hide_buyer: bool,
     /// The service the customer asked for, as the shop calls it (mapped by `services.toml`).
     pub requested_service: Option<ServiceName>,
     /// What the goods cost together, if the payload says.

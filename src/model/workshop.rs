@@ -337,6 +337,8 @@ pub struct Mapping {
     pub phone: Option<String>,
     /// A gift where this finds `true`, or any text.
     pub gift: Option<String>,
+    /// The buyer stays unnamed where this finds `true`, or any text.
+    pub hide_buyer: Option<String>,
     /// The gift's text.
     pub gift_message: Option<String>,
     /// A wish.

@@ -24,7 +24,7 @@ pub struct ParcelBrief {
     pub code: String,
     /// The recipient; `None` once forgotten.
     pub name: Option<String>,
-    /// Who gives it, where that is somebody else.
+    /// Who gives it, where that is somebody else who does not want to stay unnamed.
     pub buyer: Option<String>,
     /// A gift.
     pub gift: bool,
@@ -138,6 +138,7 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         code: id.to_string(),
         name: person.map(|p| clean::line(p.recipient.reveal(), NAME_MAX)),
         buyer: person
+            .filter(|_| !lead.order.hide_buyer)
             .and_then(|p| p.buyer.as_ref())
             .map(|b| clean::line(b.reveal(), NAME_MAX))
             .filter(|b| !b.is_empty()),

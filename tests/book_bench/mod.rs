@@ -68,6 +68,7 @@ pub fn order(number: &str, skus: &[&str]) -> Order {
         lines: lines.collect(),
         destination,
         gift: false,
+        hide_buyer: false,
         requested_service: None,
         total: None,
         cancelled: false,

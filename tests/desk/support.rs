@@ -272,6 +272,7 @@ impl Morning {
                 post_box: false,
             },
             gift: false,
+            hide_buyer: false,
             requested_service: None,
             total: None,
             cancelled: false,

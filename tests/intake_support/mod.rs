@@ -172,6 +172,7 @@ pub fn fair_payload() -> Payload {
         phone: path("/by/phone"),
         language: path("/by/tongue"),
         gift: path("/present/is"),
+        hide_buyer: path("/present/secret"),
         gift_message: path("/present/words"),
         wish: path("/wish"),
         service: path("/travels"),

@@ -132,6 +132,7 @@ impl Days {
                 post_box: false,
             },
             gift: false,
+            hide_buyer: false,
             requested_service: None,
             total: None,
             cancelled: false,

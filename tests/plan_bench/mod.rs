@@ -152,6 +152,7 @@ pub fn order(lines: &[(&str, u32)]) -> Order {
             post_box: false,
         },
         gift: false,
+        hide_buyer: false,
         requested_service: None,
         total: None,
         cancelled: false,

@@ -308,6 +308,7 @@ impl Book {
                 post_box: false,
             },
             gift: person.gift_message.is_some(),
+            hide_buyer: false,
             requested_service: None,
             total: None,
             cancelled: false,

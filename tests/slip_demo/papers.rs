@@ -82,6 +82,14 @@ pub fn all_papers(workshop: &Workshop, setter: &mut Typesetter) -> Vec<(&'static
     .collect()
 }
 
+/// The sample's own cards in a language.
+pub fn sample_cards(language: &str) -> BTreeMap<CardName, CardTemplate> {
+    let mut files = dawnslip::config::embedded();
+    let house = files.get_mut("workshop.toml").unwrap();
+    *house = house.replace("language = \"en\"", &format!("language = \"{language}\""));
+    dawnslip::config::load(&files, Path::new("config")).unwrap().cards
+}
+
 /// One question of every kind, with all that a question can say beyond its kind.
 pub fn full_of_questions(book: &mut Book) {
     let key = |number: &str| OrderKey::new("shop", number);

@@ -52,6 +52,7 @@ pub(super) struct Draft {
     pub email: String,
     pub phone: String,
     pub gift: bool,
+    pub hide_buyer: bool,
     pub gift_message: String,
     pub wish: String,
     pub service: Option<String>,
@@ -119,6 +120,7 @@ impl Draft {
             lines,
             destination,
             gift: self.gift,
+            hide_buyer: self.hide_buyer,
             requested_service: self.service.as_deref().map(short).filter(|s| !s.is_empty()).map(ServiceName),
             total: self.total.filter(|total| total.currency == setting.currency),
             cancelled: self.cancelled,
@@ -217,8 +219,8 @@ impl Draft {
         };
         if person.recipient.is_blank() {
             flaws.add(FlawKind::NoName, &self.pointer, "nobody is named who gets it");
-            // Somebody bought it: a name is better than none.
-            if let Some(buyer) = person.buyer.take() {
+            // Somebody bought it: a name is better than none, but not one that is to be kept back.
+            if let Some(buyer) = person.buyer.take_if(|_| !self.hide_buyer) {
                 person.recipient = buyer;
             }
         }

@@ -3,7 +3,7 @@
 //! `@graph` and references by `@id`, `http` and `https` contexts.
 //!
 //! Own extensions, as `additionalProperty` (`PropertyValue`: name, value) of the order or as
-//! plain members: `wish`, `giftMessage`, `notBefore`; of a line: `notGoods`.
+//! plain members: `wish`, `giftMessage`, `hideBuyer`, `notBefore`; of a line: `notGoods`.
 
 use super::ORDERS_MAX;
 use super::draft::{AddressDraft, Draft, LineDraft, Unmappable};
@@ -183,6 +183,7 @@ impl<'v> Document<'v> {
             email: customer.as_ref().and_then(|c| self.text(c, "email")).unwrap_or_default(),
             phone: customer.as_ref().and_then(|c| self.text(c, "telephone")).unwrap_or_default(),
             gift: self.first(node, "isGift").is_some_and(|spot| value::is_true(spot.value)),
+            hide_buyer: self.extension(node, "hideBuyer").is_some_and(|spot| value::is_true(spot.value)),
             gift_message: self.extension_text(node, "giftMessage"),
             wish: self.extension_text(node, "wish"),
             service: service.and_then(|spot| self.method(&spot)),

@@ -95,6 +95,7 @@ fn whole() -> Value {
         "additionalProperty": [
             {"@type": "PropertyValue", "name": "wish", "value": "Please ring twice"},
             {"@type": "PropertyValue", "name": "giftMessage", "value": "Happy birthday,\nZoë"},
+            {"@type": "PropertyValue", "name": "hideBuyer", "value": true},
             {"@type": "PropertyValue", "name": "notBefore", "value": "2026-12-01"}
         ]
     })
@@ -112,7 +113,7 @@ fn everything_that_an_order_says_is_taken_over() {
     assert_eq!(order.total, Some(Money::new(6540, Currency::EUR)));
     assert_eq!(order.requested_service, Some("road".into()));
     assert_eq!(order.not_before, Some(jiff::civil::date(2026, 12, 1)));
-    assert!(order.gift && order.has_wish && !order.cancelled);
+    assert!(order.gift && order.hide_buyer && order.has_wish && !order.cancelled);
     assert_eq!(order.destination.country, Some("QS".parse().unwrap()));
     assert_eq!(order.destination.postcode_head, "SK120");
     assert_eq!(order.destination.address_hash.len(), 32);

@@ -168,6 +168,7 @@ pub fn order_of(lines: Vec<Line>, destination: Destination) -> Order {
         lines,
         destination,
         gift: false,
+        hide_buyer: false,
         requested_service: None,
         total: None,
         cancelled: false,

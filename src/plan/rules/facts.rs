@@ -247,6 +247,7 @@ pub fn samples(workshop: &Workshop) -> Vec<Facts> {
             post_box: false,
         },
         gift: false,
+        hide_buyer: false,
         requested_service: None,
         total: None,
         cancelled: false,

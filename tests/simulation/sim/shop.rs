@@ -159,6 +159,7 @@ impl Shop {
                 post_box: false,
             },
             gift: false,
+            hide_buyer: false,
             requested_service: None,
             total: None,
             cancelled: false,
