@@ -215,7 +215,11 @@ fn notes_cautions_cards_supplies_and_samples_reach_the_parcel() {
 fn rules_about_parcels_see_the_planned_ones() {
     let heavy = rule("heavy", "parcel.grams > 900", vec![Action::Caution("lift with care".into())]);
     let plan = plan_with(vec![heavy.clone()], &order(&[("POT-1", 2)]), &[]);
-    assert!(plan.parcels[0].cautions.contains(&Caution::Said("lift with care".into())), "{:?}", plan.parcels[0].cautions);
+    assert!(
+        plan.parcels[0].cautions.contains(&Caution::Said("lift with care".into())),
+        "{:?}",
+        plan.parcels[0].cautions
+    );
     let plan = plan_with(vec![heavy], &mug(), &[]);
     assert!(plan.parcels[0].cautions.is_empty());
 }

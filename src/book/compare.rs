@@ -145,15 +145,9 @@ mod tests {
     fn differences_name_what_changed_and_no_person() {
         let old = order(&[("MUG", 2), ("JUG", 1), ("MUG", 1)]);
         let mut new = order(&[("MUG", 1), ("TEA", 4)]);
-        assert_eq!(
-            told(&old, &new),
-            ["mug (MUG): 1 instead of 3", "added: 4 x tea (TEA)", "taken out: 1 x jug (JUG)"]
-        );
+        assert_eq!(told(&old, &new), ["mug (MUG): 1 instead of 3", "added: 4 x tea (TEA)", "taken out: 1 x jug (JUG)"]);
         new.lines = old.lines.clone();
-        assert_eq!(
-            told(&old, &new),
-            ["something the customer wrote is different: name, address, wish or gift text"]
-        );
+        assert_eq!(told(&old, &new), ["something the customer wrote is different: name, address, wish or gift text"]);
         new.destination.address_hash = "two".to_owned();
         new.requested_service = Some("Express".into());
         new.gift = true;

@@ -28,6 +28,7 @@ pub mod picture;
 pub mod said;
 pub mod sample;
 pub mod sheet;
+pub mod sizes;
 pub mod testpage;
 pub mod text;
 pub mod typeset;

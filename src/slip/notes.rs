@@ -4,13 +4,11 @@ use super::brief::{self, label};
 use super::clean::{self, NOTE_MAX};
 use super::document::*;
 use super::said::{difference, reason};
+use super::sizes::*;
 use super::words::{Form, key};
 use crate::book::{OrderEntry, ParcelEntry, People, Stage, State};
 use crate::model::{Line, ParcelId, Workshop};
 use jiff::Timestamp;
-
-/// Size of the notes' words.
-const WORDS: u16 = 26;
 
 /// What a note is about.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -99,7 +97,7 @@ pub fn stop(order: &OrderEntry, state: &State, people: &People, workshop: &Works
 /// Lays a stop note: it cannot be overlooked in a heap of slips.
 pub fn stop_note(brief: &StopBrief, form: &Form, now: Timestamp) -> Document {
     let mut paper = head(&brief.about, form, key::STOP_NOTE, now);
-    paper.text(form.word(key::STOP_DO), Face::Bold, 36);
+    paper.text(form.word(key::STOP_DO), Face::Bold, HEADING);
     if !brief.why.is_empty() {
         paper.text(&brief.why, Face::Sans, WORDS);
     }
@@ -137,9 +135,9 @@ fn head(about: &About, form: &Form, word: &'static str, now: Timestamp) -> Docum
     let size = if word == key::STOP_NOTE { 120 } else { 64 };
     paper.push(Block::Band(Paragraph::plain(form.word(word), Face::Heavy, size).aligned(Align::Middle)));
     paper.space(14);
-    paper.sides(Run::new(&about.number, Face::Heavy, 72), Run::new(form.full(now), Face::Sans, 22));
+    paper.sides(Run::new(&about.number, Face::Heavy, NUMBER), Run::new(form.full(now), Face::Sans, SMALL));
     let (text, align) = (about.name.clone(), Align::Left);
-    paper.push(Block::Name(Name { text, face: Face::Bold, largest: 36, smallest: 26, align }));
+    paper.push(Block::Name(Name { text, face: Face::Bold, largest: LARGE, smallest: HEADING, align }));
     paper.space(14);
     paper
 }

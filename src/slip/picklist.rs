@@ -2,6 +2,7 @@
 
 use super::day::{DayBrief, Fetch, Fold};
 use super::document::*;
+use super::sizes::*;
 use super::words::{Form, key};
 
 /// Questions on paper; with more of them a person is better served at the desk.
@@ -10,29 +11,25 @@ const DECIDE_MAX: usize = 40;
 /// Columns of a name that fits beside the rest of its line at full size.
 const NAME_COLUMNS: usize = 19;
 
-/// Sizes of the list: its words, and what stands beside or below them.
-const WORDS: u16 = 25;
-const SMALL: u16 = 21;
-
 /// Lays the day's list.
 pub fn pick_list(day: &DayBrief, form: &Form, shop: &str) -> Document {
     let mut paper = Document::default();
-    paper.sides(Run::new(shop.to_uppercase(), Face::Bold, 23), Run::new(&day.date, Face::Sans, 23));
+    paper.sides(Run::new(shop.to_uppercase(), Face::Bold, SMALL), Run::new(&day.date, Face::Sans, SMALL));
     paper.space(4);
     let parcels = form.count(day.parcels, key::PARCEL, key::PARCELS);
     let orders = form.count(day.orders, key::ORDER, key::ORDERS);
     let count = form.fill(key::PARCELS_OF_ORDERS, &[("parcels", &parcels), ("orders", &orders)]);
-    paper.sides(Run::new(form.word(key::PICK_LIST), Face::Bold, 50), Run::new(count, Face::Sans, 25));
+    paper.sides(Run::new(form.word(key::PICK_LIST), Face::Bold, LARGE), Run::new(count, Face::Sans, WORDS));
     paper.space(4);
     paper.rule(5);
     paper.space(10);
     for remark in &day.remarks {
-        paper.text(remark, Face::Bold, 25);
+        paper.text(remark, Face::Bold, WORDS);
         paper.space(4);
     }
     decide(&mut paper, day, form);
     if day.parcels == 0 {
-        paper.text(form.word(key::NOTHING), Face::Sans, 28);
+        paper.text(form.word(key::NOTHING), Face::Sans, HEADING);
         paper.space(12);
     }
     fetch(&mut paper, day, form);
@@ -59,7 +56,7 @@ fn section(paper: &mut Document, words: &str) {
         paper.rule(2);
         paper.space(10);
     }
-    paper.text(words, Face::Bold, 29);
+    paper.text(words, Face::Bold, HEADING);
     paper.space(5);
 }
 

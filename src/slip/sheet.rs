@@ -7,6 +7,7 @@ use super::brief::{self, ParcelBrief, Thing};
 use super::document::*;
 use super::packing;
 use super::said::reason;
+use super::sizes::*;
 use super::words::{Form, key};
 use crate::model::CopyMark;
 use jiff::Timestamp;
@@ -31,42 +32,42 @@ pub fn slip(brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form, shop: &st
 /// COPY in large letters, why, and what to look for first.
 pub(super) fn copy_head(paper: &mut Document, mark: &CopyMark, form: &Form, now: Timestamp) {
     let word = form.word(key::COPY);
-    paper.push(Block::Band(Paragraph::plain(word, Face::Heavy, 56).aligned(Align::Middle)));
+    paper.push(Block::Band(Paragraph::plain(word, Face::Heavy, NUMBER).aligned(Align::Middle)));
     paper.space(8);
-    paper.text(form.word(key::COPY_LOOK), Face::Bold, 32);
+    paper.text(form.word(key::COPY_LOOK), Face::Bold, HEADING);
     let why = reason(&mark.why, form);
-    paper.text(form.fill(key::COPY_WHY, &[("time", &form.moment(mark.at, now)), ("why", &why)]), Face::Sans, 24);
+    paper.text(form.fill(key::COPY_WHY, &[("time", &form.moment(mark.at, now)), ("why", &why)]), Face::Sans, WORDS);
     paper.space(14);
 }
 
 fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: &str, now: Timestamp) {
     paper.sides(
-        Run::new(shop.to_uppercase(), Face::Bold, 23),
-        Run::new(form.date_and_year(form.day(now)), Face::Sans, 23),
+        Run::new(shop.to_uppercase(), Face::Bold, SMALL),
+        Run::new(form.date_and_year(form.day(now)), Face::Sans, SMALL),
     );
     paper.space(4);
     paper.rule(4);
     paper.space(14);
-    let number = Run::new(&brief.number, Face::Heavy, 60);
-    paper.sides(number, Run::new(part(brief, form), Face::Sans, 24));
+    let number = Run::new(&brief.number, Face::Heavy, NUMBER);
+    paper.sides(number, Run::new(part(brief, form), Face::Sans, WORDS));
     paper.space(6);
     let name = brief.name.clone().unwrap_or_else(|| form.word(key::NAME_ERASED).to_owned());
     if !name.is_empty() {
-        paper.text(form.word(key::PACKED_FOR), Face::Sans, 22);
-        let name = Name { text: name, face: Face::Bold, largest: 44, smallest: 28, align: Align::Left };
+        paper.text(form.word(key::PACKED_FOR), Face::Sans, SMALL);
+        let name = Name { text: name, face: Face::Bold, largest: LARGE, smallest: HEADING, align: Align::Left };
         paper.space(9);
         paper.push(Block::Name(name));
         paper.space(18);
     }
     paper.rule(2);
     paper.space(8);
-    paper.text(form.word(key::INSIDE), Face::Bold, 26);
+    paper.text(form.word(key::INSIDE), Face::Bold, WORDS);
     paper.space(4);
     let mut table = Table { gap: 18, row_gap: 6, ..Table::list([Column::FIT.right(), Column::FILL]) };
     for thing in &brief.things {
-        let mut name = vec![Run::new(&thing.name, Face::Sans, 26)];
+        let mut name = vec![Run::new(&thing.name, Face::Sans, WORDS)];
         if thing.extra {
-            name.push(Run::new(format!("\n{}", form.word(key::EXTRA)), Face::Sans, 21));
+            name.push(Run::new(format!("\n{}", form.word(key::EXTRA)), Face::Sans, SMALL));
         }
         table.rows.push(vec![Cell::Quantity(thing.quantity), Cell::Text(name)]);
     }
@@ -86,23 +87,23 @@ fn part(brief: &ParcelBrief, form: &Form) -> String {
 fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form) {
     if copy.is_some() {
         let words = format!("{}  {}", form.word(key::COPY), form.word(key::COPY_LOOK));
-        paper.push(Block::Band(Paragraph::plain(words, Face::Bold, 24).aligned(Align::Middle)));
+        paper.push(Block::Band(Paragraph::plain(words, Face::Bold, WORDS).aligned(Align::Middle)));
         paper.space(12);
     }
     if brief.urgent {
-        paper.push(Block::Band(Paragraph::plain(form.word(key::URGENT), Face::Heavy, 34).aligned(Align::Middle)));
+        paper.push(Block::Band(Paragraph::plain(form.word(key::URGENT), Face::Heavy, HEADING).aligned(Align::Middle)));
         paper.space(12);
     }
-    let mut left = vec![Run::new(&brief.container, Face::Bold, 44)];
+    let mut left = vec![Run::new(&brief.container, Face::Bold, LARGE)];
     if !brief.outer.is_empty() {
-        left.push(Run::new(format!("\n{}", brief.outer), Face::Bold, 34));
+        left.push(Run::new(format!("\n{}", brief.outer), Face::Bold, HEADING));
     }
     let part = part(brief, form);
     if !part.is_empty() {
-        left.push(Run::new(format!("\n{part}"), Face::Bold, 30));
+        left.push(Run::new(format!("\n{part}"), Face::Bold, HEADING));
     }
-    left.push(Run::new(format!("\n{}\n{}", brief.service, brief.weight), Face::Sans, 26));
-    paper.push(Block::Sides(Sides { left, right: vec![Run::new(&brief.number, Face::Heavy, 72)] }));
+    left.push(Run::new(format!("\n{}\n{}", brief.service, brief.weight), Face::Sans, WORDS));
+    paper.push(Block::Sides(Sides { left, right: vec![Run::new(&brief.number, Face::Heavy, NUMBER)] }));
     paper.space(10);
     if !brief.cautions.is_empty() || brief.gift || brief.joined {
         paper.push(Block::Table(cautions(brief, form)));
@@ -128,7 +129,7 @@ fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form
         data: brief.code.clone(),
         module: 3,
         height: 64,
-        caption: Some(Run::new(&brief.code, Face::Bold, 28)),
+        caption: Some(Run::new(&brief.code, Face::Bold, WORDS)),
     }));
 }
 
@@ -137,7 +138,7 @@ fn cautions(brief: &ParcelBrief, form: &Form) -> Table {
     let gift = brief.gift.then(|| form.word(key::GIFT).to_owned());
     let joined = brief.joined.then(|| form.word(key::JOINED).to_owned());
     for text in brief.cautions.iter().cloned().chain(gift).chain(joined) {
-        table.rows.push(vec![Cell::Caution, Cell::text(text, Face::Bold, 26)]);
+        table.rows.push(vec![Cell::Caution, Cell::text(text, Face::Bold, WORDS)]);
     }
     table
 }
@@ -154,10 +155,10 @@ fn goods(brief: &ParcelBrief, form: &Form) -> Table {
         };
         table.rows.push(vec![
             Cell::Tick,
-            Cell::text(&thing.shelf, Face::Bold, 26),
+            Cell::text(&thing.shelf, Face::Bold, WORDS),
             Cell::Quantity(thing.quantity),
-            Cell::text(&thing.name, Face::Sans, 26),
-            Cell::text(batch, Face::Sans, 21),
+            Cell::text(&thing.name, Face::Sans, WORDS),
+            Cell::text(batch, Face::Sans, SMALL),
         ]);
     }
     table
@@ -199,8 +200,8 @@ fn drawn(lying: &brief::Packing, brief: &ParcelBrief, form: &Form) -> Option<Pac
             (_, 1) => form.fill(key::PACKING_LAYER, &[("n", &last.to_string())]),
             _ => form.fill(key::PACKING_LAYER, &[("n", &format!("{}–{last}", first + 1))]),
         };
-        let numbers = Run::new(numbers, Face::Sans, 24);
-        layers.push(Layer { first, word: Run::new(word, Face::Bold, 23), numbers });
+        let numbers = Run::new(numbers, Face::Sans, SMALL);
+        layers.push(Layer { first, word: Run::new(word, Face::Bold, SMALL), numbers });
         first = last;
     }
     if layers.len() > packing::LAYERS_MAX {
@@ -208,8 +209,8 @@ fn drawn(lying: &brief::Packing, brief: &ParcelBrief, form: &Form) -> Option<Pac
     }
     let named = (1..).zip(&brief.things).filter(|(number, _)| lying.blocks.iter().any(|block| block.number == *number));
     let names = named.map(|(number, thing): (u32, &Thing)| Numbered {
-        number: Run::new(number.to_string(), Face::Heavy, 26),
-        name: Run::new(&thing.name, Face::Sans, 24),
+        number: Run::new(number.to_string(), Face::Heavy, WORDS),
+        name: Run::new(&thing.name, Face::Sans, WORDS),
     });
     Some(Packing { room: lying.room, blocks: lying.blocks.clone(), names: names.collect(), layers })
 }
@@ -218,7 +219,7 @@ fn drawn(lying: &brief::Packing, brief: &ParcelBrief, form: &Form) -> Option<Pac
 fn told(brief: &ParcelBrief, form: &Form) -> Table {
     let mut table = Table { row_gap: 6, ..Table::list([Column::FIT, Column::FILL]) };
     let mut add = |word: &'static str, text: &str, face: Face| {
-        table.rows.push(vec![Cell::text(form.word(word), Face::Bold, 23), Cell::text(text, face, 24)]);
+        table.rows.push(vec![Cell::text(form.word(word), Face::Bold, SMALL), Cell::text(text, face, WORDS)]);
     };
     if let Some(wish) = &brief.wish {
         add(key::WISH, wish, Face::Bold);
