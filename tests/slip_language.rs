@@ -4,7 +4,6 @@
 mod slip_demo;
 
 use dawnslip::model::*;
-use dawnslip::slip::document::{Block, Cell, Run};
 use dawnslip::slip::*;
 use slip_demo::papers::*;
 use slip_demo::*;
@@ -44,38 +43,6 @@ fn a_german_workshop_has_german_paper() {
         std::fs::write(folder().join(format!("german_{name}_576.png")), picture).unwrap();
         check_golden(&format!("german_{name}_576"), &render_text(&paper, Sheet::WIDE, &mut setter));
     }
-}
-
-/// All text of a paper, run by run.
-fn texts(document: &Document) -> Vec<&str> {
-    fn all<'a>(runs: &'a [Run], out: &mut Vec<&'a str>) {
-        out.extend(runs.iter().map(|run| run.text.as_str()));
-    }
-    let mut out = Vec::new();
-    for block in &document.blocks {
-        match block {
-            Block::Text(paragraph) | Block::Band(paragraph) => all(&paragraph.runs, &mut out),
-            Block::Name(name) => out.push(&name.text),
-            Block::Sides(sides) => {
-                all(&sides.left, &mut out);
-                all(&sides.right, &mut out);
-            }
-            Block::Table(table) => {
-                for cell in table.rows.iter().flatten() {
-                    if let Cell::Text(runs) = cell {
-                        all(runs, &mut out);
-                    }
-                }
-            }
-            Block::Packing(packing) => {
-                out.extend(packing.names.iter().map(|named| named.name.text.as_str()));
-                out.extend(packing.layers.iter().flat_map(|layer| [&layer.word, &layer.numbers]).map(|run| &*run.text));
-            }
-            Block::Qr(code) | Block::Bars(code) => out.extend(code.caption.iter().map(|run| run.text.as_str())),
-            Block::Rule(_) | Block::Space(_) | Block::Picture(_) | Block::TearLine | Block::Cut => {}
-        }
-    }
-    out
 }
 
 /// Whatever letters stand in names, in texts of the configuration, and in units.
@@ -148,7 +115,8 @@ fn every_word_on_every_paper_comes_from_the_file_of_words() {
     let known = known_words(&workshop, &book);
     let mut seen = 0;
     let mut check = |name: &str, paper: &Paper| {
-        for text in texts(&paper.document) {
+        for run in runs(&paper.document) {
+            let text = run.text.as_str();
             for word in words_of(text) {
                 assert!(known.contains(&word), "{name}: {word:?} of {text:?} is in no file of words");
                 seen += 1;

@@ -86,15 +86,17 @@ impl Spool {
         let Some(profile) = profile else { return Ok(None) };
         let paper = self.build(&Wanted::of(job))?;
         let title = self.shared.durable().state.paper_name(job);
-        for warning in &paper.warnings {
-            tracing::warn!(job = %job.id, warning = %warning, "paper");
-            self.notices.paper(&title, warning);
-        }
         let mut setter = self.setter.lock().unwrap_or_else(PoisonError::into_inner);
+        let page = crate::slip::layout::layout(&paper.document, profile.into(), &mut setter);
+        let warnings = paper.warnings.iter().cloned().chain(page.warning());
+        for warning in warnings {
+            tracing::warn!(job = %job.id, warning = %warning, "paper");
+            self.notices.paper(&title, &warning);
+        }
         // The driver asks for the confirmation itself, behind the job.
-        let bytes = crate::slip::render_bytes(&paper, profile, None, &mut setter)?;
+        let bytes = crate::slip::bytes::bytes(&page, profile, None).map_err(crate::slip::SlipError::from)?;
         let digest = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
-        let rows = u64::from(crate::slip::layout::layout(&paper.document, profile.into(), &mut setter).dots.height());
+        let rows = u64::from(page.dots.height());
         Ok(Some(NextJob { job: job.id, title, bytes, digest, rows }))
     }
 

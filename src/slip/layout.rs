@@ -69,6 +69,13 @@ pub struct Page {
     pub cut_off: bool,
 }
 
+impl Page {
+    /// What is not as it should be once it is laid out.
+    pub fn warning(&self) -> Option<super::Warning> {
+        self.cut_off.then_some(super::Warning::CutOff)
+    }
+}
+
 /// Lays a document out.
 pub fn layout(document: &Document, sheet: Sheet, setter: &mut Typesetter) -> Page {
     let scale = sheet.scale();

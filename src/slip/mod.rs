@@ -111,6 +111,8 @@ pub enum Warning {
     NoTemplate(String),
     /// The person was erased meanwhile.
     NameErased,
+    /// It is longer than a roll; what lies beyond is not printed.
+    CutOff,
 }
 
 impl std::fmt::Display for Warning {
@@ -123,6 +125,7 @@ impl std::fmt::Display for Warning {
             Self::Template(mistake) => write!(f, "{mistake}; a plain card was printed"),
             Self::NoTemplate(name) => write!(f, "there is no cards/{name}.md; a plain card was printed"),
             Self::NameErased => f.write_str("the person's data were erased"),
+            Self::CutOff => f.write_str("it is longer than a roll of paper; its end was left out"),
         }
     }
 }

@@ -137,7 +137,7 @@ fn head(about: &About, form: &Form, word: &'static str, now: Timestamp) -> Docum
     paper.space(14);
     paper.sides(Run::new(&about.number, Face::Heavy, NUMBER), Run::new(form.full(now), Face::Sans, SMALL));
     let (text, align) = (about.name.clone(), Align::Left);
-    paper.push(Block::Name(Name { text, face: Face::Bold, largest: LARGE, smallest: HEADING, align }));
+    paper.push(Block::Name(Name { text, face: Face::Bold, largest: LARGE, smallest: WORDS, align }));
     paper.space(14);
     paper
 }

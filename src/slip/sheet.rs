@@ -54,7 +54,7 @@ fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: 
     let name = brief.name.clone().unwrap_or_else(|| form.word(key::NAME_ERASED).to_owned());
     if !name.is_empty() {
         paper.text(form.word(key::PACKED_FOR), Face::Sans, SMALL);
-        let name = Name { text: name, face: Face::Bold, largest: LARGE, smallest: HEADING, align: Align::Left };
+        let name = Name { text: name, face: Face::Bold, largest: LARGE, smallest: WORDS, align: Align::Left };
         paper.space(9);
         paper.push(Block::Name(name));
         paper.space(18);

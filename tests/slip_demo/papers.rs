@@ -1,6 +1,7 @@
 //! One paper of each kind from the demo's morning, and where its golden text and picture lie.
 
 use super::*;
+use dawnslip::slip::document::{Block, Cell, Run};
 use dawnslip::slip::*;
 use std::path::{Path, PathBuf};
 
@@ -80,6 +81,37 @@ pub fn all_papers(workshop: &Workshop, setter: &mut Typesetter) -> Vec<(&'static
     .map(|(name, kind, subject, copy)| (name, make_in(workshop, &book, kind, &subject, copy, setter)))
     .chain([("pick_list", list)])
     .collect()
+}
+
+/// All words of a paper with their style, run by run.
+pub fn runs(document: &Document) -> Vec<Run> {
+    runs_of(&document.blocks)
+}
+
+/// The same of a part of it.
+pub fn runs_of(blocks: &[Block]) -> Vec<Run> {
+    let mut out: Vec<Run> = Vec::new();
+    for block in blocks {
+        match block {
+            Block::Text(paragraph) | Block::Band(paragraph) => out.extend(paragraph.runs.iter().cloned()),
+            Block::Name(name) => out.push(Run::new(&name.text, name.face, name.largest)),
+            Block::Sides(sides) => out.extend(sides.left.iter().chain(&sides.right).cloned()),
+            Block::Table(table) => {
+                for cell in table.rows.iter().flatten() {
+                    if let Cell::Text(runs) = cell {
+                        out.extend(runs.iter().cloned());
+                    }
+                }
+            }
+            Block::Packing(packing) => {
+                out.extend(packing.names.iter().flat_map(|named| [&named.number, &named.name]).cloned());
+                out.extend(packing.layers.iter().flat_map(|layer| [&layer.word, &layer.numbers]).cloned());
+            }
+            Block::Qr(code) | Block::Bars(code) => out.extend(code.caption.iter().cloned()),
+            Block::Rule(_) | Block::Space(_) | Block::Picture(_) | Block::TearLine | Block::Cut => {}
+        }
+    }
+    out
 }
 
 /// The sample's own cards in a language.
