@@ -1,8 +1,7 @@
 //! Words into dots: shaping and line breaking by the crate cosmic-text, cut to one bit here.
 //!
-//! Outlines are averaged to dots without hinting and cut at [`INK_MIN`]: chosen by eye on
-//! enlargements at 22 to 28 dots, where hinted shapes lost hairlines and a cut at half broke
-//! the serifs. Letters of the sans stand on whole dots, so that all stems are equally thick;
+//! Outlines are averaged to dots without hinting and cut at [`INK_MIN`]: chosen by figures and by eye
+//! (`cargo bench --bench ink`; DEVELOPERS.md has both). Letters of the sans stand on whole dots, so that all stems are equally thick;
 //! those of the text faces on quarters, for their words would fall apart otherwise.
 
 use super::bitmap::Bitmap;
