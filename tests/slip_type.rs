@@ -192,3 +192,45 @@ fn a_paper_longer_than_a_roll_is_cut_off_and_says_so() {
     assert!(!over.lines.iter().any(|line| line.contains("one more")), "{:?}", over.lines);
     assert!(over.lines.iter().any(|line| line.contains('…')), "on the paper, too");
 }
+
+#[test]
+fn the_contact_sheet_shows_every_kind_and_every_script_in_every_design_and_lacks_no_letter() {
+    let mut setter = setter();
+    let workshop = workshop();
+    let papers = sample::papers(&workshop, now());
+    let with = |part: &str| papers.iter().filter(|(name, _)| name.contains(part)).count();
+    // One for each family of letters that is embedded, less the two people of the Latin one.
+    let scripts = 24;
+    assert_eq!(with("card-script-"), scripts * look::DESIGNS.len());
+    assert_eq!((with("slip-script-"), with("label-script-")), (scripts, scripts));
+    let cards = workshop.cards.len() * look::DESIGNS.len();
+    assert_eq!(papers.len(), scripts * (look::DESIGNS.len() + 2) + cards + 9);
+    for kind in [
+        "pick-list",
+        "slip",
+        "slip-gift",
+        "slip-copy",
+        "label",
+        "customs-sheet",
+        "change-note",
+        "stop-note",
+        "test-page",
+    ] {
+        assert_eq!(papers.iter().filter(|(name, _)| name == kind).count(), 1, "{kind}");
+    }
+    let mut letters = BTreeSet::new();
+    for (name, document) in papers {
+        letters.extend(runs(&document).iter().flat_map(|run| run.text.chars().collect::<Vec<_>>()));
+        let paper = settled(document, Vec::new(), &mut setter);
+        assert_eq!(paper.warnings, [], "{name}");
+        let page = layout(&paper.document, Sheet::NARROW, &mut setter);
+        assert_eq!((page.missing.len(), page.cut_off), (0, false), "{name}");
+    }
+    // Every embedded face is used: a letter of each script stands on some paper.
+    for letter in "Åκк花김عנकสნ–সਕદସුሰகలಕ അສအសԱ".chars().filter(|c| c.is_alphabetic())
+    {
+        let near =
+            |c: &char| unicode_script::UnicodeScript::script(c) == unicode_script::UnicodeScript::script(&letter);
+        assert!(letters.iter().any(near), "{letter}");
+    }
+}

@@ -478,8 +478,12 @@ fn sample_sheet(at: &Folders, options: &GalleyOptions) -> Ended {
         std::fs::write(options.out.join(name), bytes)
             .map_err(|error| fault("a picture was not written", &error, remedy))
     };
+    // As they come out in the morning, whenever somebody looks at them.
+    let now = SystemClock.now();
+    let morning = crate::model::daytime::date_of(&workshop.zone, now).to_datetime(workshop.day.pick_list_at);
+    let morning = workshop.zone.to_timestamp(morning).unwrap_or(now);
     let mut pictures = Vec::new();
-    for (name, document) in crate::slip::sample::papers(&workshop, SystemClock.now()) {
+    for (name, document) in crate::slip::sample::papers(&workshop, morning) {
         let paper = crate::slip::settled(document, Vec::new(), &mut setter);
         for (width, sheet) in [(80, Sheet::WIDE), (58, Sheet::NARROW)] {
             let drawn = render_png(&paper, sheet, &mut setter);

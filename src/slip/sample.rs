@@ -10,12 +10,14 @@ use super::look::DESIGNS;
 use super::notes::{self, About, ChangeBrief, StopBrief};
 use super::packing::Block;
 use super::words::{Form, key};
-use super::{address, label as labels, picklist, sheet, testpage};
-use crate::model::{CardTemplate, CopyMark, JobId, Money, PaperKind, Product, Weight, Workshop};
+use super::{address, label as labels, picklist, said, sheet, testpage};
+use crate::model::{
+    CardTemplate, CopyMark, Difference, JobId, Money, PaperKind, Product, Reason, Sku, Weight, Workshop,
+};
 use jiff::{SignedDuration, Timestamp};
 
-/// Invented people, one a script.
-const PEOPLE: [&str; 12] = [
+/// Invented people, one a script that the program carries letters for.
+const PEOPLE: [&str; 26] = [
     "Zoë Ångström",
     "Marie-Thérèse de Montmorency-Lévis",
     "Νίκος Παππάς",
@@ -28,7 +30,24 @@ const PEOPLE: [&str; 12] = [
     "สมหญิง ใจดี",
     "ნინო ბერიძე",
     "Nguyễn Thị Ánh 🌊",
+    "Անի Պետրոսյան",
+    "অনন্যা সেন",
+    "ਹਰਪ੍ਰੀਤ ਕੌਰ",
+    "દીપિકા પટેલ",
+    "ସୁଜାତା ଦାସ",
+    "කුමුදු පෙරේරා",
+    "ሰላም ተስፋዬ",
+    "கவிதா செல்வம்",
+    "లక్ష్మీ రావు",
+    "ಕಾವ್ಯ ಗೌಡ",
+    "അനിത നായർ",
+    "ສົມສັກ ແກ້ວ",
+    "အောင်မြင့်",
+    "សុខ សុភា",
 ];
+/// The first of them are of the alphabet that most papers are in; so many stand on the pick list.
+const OF_LATIN: usize = 2;
+const ON_LIST: usize = 12;
 
 /// Every paper with a name that may stand in a file's name.
 pub fn papers(workshop: &Workshop, now: Timestamp) -> Vec<(String, Document)> {
@@ -42,8 +61,7 @@ pub fn papers(workshop: &Workshop, now: Timestamp) -> Vec<(String, Document)> {
         gift_message: Some("A small thing for a long winter.".to_owned()),
         ..parcel(1, workshop, &form, now)
     };
-    let mark =
-        CopyMark { of: JobId(7), at: now - SignedDuration::from_mins(12), why: "the printer went silent".into() };
+    let mark = CopyMark { of: JobId(7), at: now - SignedDuration::from_mins(12), why: Reason::Silent.words().into() };
     let mut all = vec![
         ("pick-list".to_owned(), picklist::pick_list(&day(workshop, &form, now), &form, &shop)),
         ("slip".to_owned(), sheet::slip(&plain, None, &form, &shop, now)),
@@ -61,12 +79,20 @@ pub fn papers(workshop: &Workshop, now: Timestamp) -> Vec<(String, Document)> {
         }
     }
     let usual = workshop.default_card.as_ref().and_then(|name| workshop.cards.get(name));
-    for (number, person) in PEOPLE.iter().enumerate().skip(2) {
-        let template = usual.or_else(|| workshop.cards.values().next());
-        let Some(template) = template else { break };
-        let design = DESIGNS[number % DESIGNS.len()].to_owned();
-        let brief = ParcelBrief { name: Some(clean::line(person, clean::NAME_MAX)), ..plain.clone() };
-        add_card(format!("script-{number:02}"), &brief, &CardTemplate { design, ..template.clone() });
+    let template = usual.or_else(|| workshop.cards.values().next());
+    for (number, person) in PEOPLE.iter().enumerate().skip(OF_LATIN) {
+        let name = Some(clean::line(person, clean::NAME_MAX));
+        let address = plain.address.iter().enumerate();
+        let address = address.map(|(at, line)| if at == 0 { (*person).to_owned() } else { line.clone() }).collect();
+        let brief = ParcelBrief { name, address, ..plain.clone() };
+        for design in DESIGNS {
+            let Some(template) = template else { break };
+            let template = CardTemplate { design: design.to_owned(), ..template.clone() };
+            let card = card::card(&brief, Some(&template), &form, &shop, now).0;
+            all.push((format!("card-script-{number:02}-{design}"), card));
+        }
+        all.push((format!("slip-script-{number:02}"), sheet::slip(&brief, None, &form, &shop, now)));
+        all.push((format!("label-script-{number:02}"), labels::label(&brief, &form, &sender)));
     }
     all.push(("label".to_owned(), labels::label(&plain, &form, &sender)));
     all.push(("customs-sheet".to_owned(), labels::customs(&plain, &form, &sender)));
@@ -78,7 +104,10 @@ pub fn papers(workshop: &Workshop, now: Timestamp) -> Vec<(String, Document)> {
         differences: plain
             .things
             .first()
-            .map(|thing| format!("{} × {}", thing.quantity, thing.name))
+            .map(|thing| {
+                let (name, sku) = (thing.name.clone(), Sku::from(thing.sku.as_str()));
+                said::difference(&Difference::Count { count: u64::from(thing.quantity), was: 1, name, sku }, &form)
+            })
             .into_iter()
             .collect(),
         now: plain.things.iter().map(listed).collect(),
@@ -202,13 +231,13 @@ fn day(workshop: &Workshop, form: &Form, now: Timestamp) -> DayBrief {
         service: service(at).map(|service| label(service.name.as_str())).unwrap_or_default(),
         weight: form.weight(Weight::from_g(310 + 277 * at as i64)),
     };
-    let lines: Vec<PackLine> = PEOPLE.iter().enumerate().map(line).collect();
+    let lines: Vec<PackLine> = PEOPLE.iter().take(ON_LIST).enumerate().map(line).collect();
     let (first, second) = lines.split_at(7);
     let groups = own.iter().zip([first, second]);
     let fold = |(container, count): (&String, usize)| Fold { count, container: container.clone(), inside: Vec::new() };
     let decide = Decide {
         whose: form.count(3, key::ORDER, key::ORDERS),
-        what: "the product GLZ-9 is unknown".to_owned(),
+        what: form.fill(key::ASK_UNKNOWN_PRODUCT, &[("what", "GLZ-9")]),
         hint: form.word(key::HINT_PRODUCT).to_owned(),
     };
     DayBrief {

@@ -191,10 +191,14 @@ impl Gray {
 
 /// Papers on a contact sheet shrink to a third.
 const SHEET_SHRINK: usize = 3;
-/// Columns of a contact sheet.
+/// Columns of a contact sheet of few papers, and of many.
 const SHEET_COLUMNS: usize = 6;
-/// A longer paper is cut off on the contact sheet (pixels, after shrinking).
-const SHEET_HEIGHT_MAX: usize = 1100;
+const SHEET_COLUMNS_MANY: usize = 18;
+/// So many papers are many.
+const SHEET_MANY: usize = 60;
+/// A longer paper is cut off on the contact sheet (pixels, after shrinking): three metres, as long as a
+/// card may be.
+const SHEET_HEIGHT_MAX: usize = 8_000;
 /// Space between papers.
 const SHEET_GAP: usize = 16;
 /// The table under the papers.
@@ -207,7 +211,8 @@ pub fn contact_sheet<B: AsRef<[u8]>>(pngs: &[B]) -> Result<Vec<u8>, PictureError
         .map(|png| Gray::from_png(png.as_ref()).map(|paper| paper.shrunk(SHEET_SHRINK)))
         .collect::<Result<_, _>>()?;
     let column_width = papers.iter().map(|paper| paper.width).max().unwrap_or(1) + SHEET_GAP;
-    let columns = SHEET_COLUMNS.min(papers.len()).max(1);
+    let columns = if papers.len() < SHEET_MANY { SHEET_COLUMNS } else { SHEET_COLUMNS_MANY };
+    let columns = columns.min(papers.len()).max(1);
     let mut bottoms = vec![SHEET_GAP; columns];
     let mut places = Vec::new();
     for paper in &papers {
@@ -253,7 +258,7 @@ mod tests {
 
     #[test]
     fn a_contact_sheet_holds_papers_of_any_length() {
-        let pngs: Vec<_> = [10, 4000, 1, 300].map(|rows| Picture::white(576, rows).to_png().unwrap()).into();
+        let pngs: Vec<_> = [10, 30_000, 1, 300].map(|rows| Picture::white(576, rows).to_png().unwrap()).into();
         let sheet = Gray::from_png(&contact_sheet(&pngs).unwrap()).unwrap();
         assert!(sheet.height() <= SHEET_HEIGHT_MAX + 400);
         assert!(sheet.pixels.contains(&255) && sheet.pixels.contains(&SHEET_GROUND));
