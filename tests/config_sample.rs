@@ -279,6 +279,27 @@ fn the_sample_also_speaks_german() {
 }
 
 #[test]
+fn the_sample_also_writes_as_another_country_does() {
+    let mut files = config::embedded();
+    let house = files.get_mut("workshop.toml").unwrap();
+    for (sign, plain) in [
+        ("# group_mark = \",\"", "group_mark = \",\""),
+        ("# times = \"12 hours\"", "times = \"12 hours\""),
+        ("# units = \"ounces\"", "units = \"ounces\""),
+        ("# currency_sign = \"€\"", "currency_sign = \"€\""),
+        ("# currency_at = \"before\"", "currency_at = \"before\""),
+        ("dates = \"day first\"", "dates = \"month first\""),
+    ] {
+        assert_eq!(house.matches(sign).count(), 1, "{sign}");
+        *house = house.replace(sign, plain);
+    }
+    let locale = load(&files).locale;
+    assert_eq!(locale.money(Money::new(123_450, Currency::EUR)), "€1,234.50");
+    assert_eq!(locale.weight("16.4 oz".parse().unwrap()), "16.4\u{a0}oz");
+    assert_eq!((locale.clock, locale.day_first), (DayClock::Hours12, false));
+}
+
+#[test]
 fn a_logo_and_what_prints_beside_a_slip_are_taken_from_the_files() {
     let mut files = config::embedded();
     *files.get_mut("workshop.toml").unwrap() = files["workshop.toml"]

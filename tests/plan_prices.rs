@@ -180,7 +180,11 @@ fn mailers_have_tiers_of_their_own() {
         let found = on(DAY, &compact, soft, sides.parse().expect("sides"), g(500)).map(|quoted| quoted.total().minor);
         assert_eq!(found.as_ref().ok().copied(), tier, "{sides} {soft}");
         if let Err(refusal) = found {
-            assert!(refusal.say().starts_with("length and width of a mailer may be 914.4 mm"), "{}", refusal.say());
+            assert!(
+                refusal.say(Units::Metric).starts_with("length and width of a mailer may be 914.4 mm"),
+                "{}",
+                refusal.say(Units::Metric)
+            );
         }
     }
 }

@@ -41,7 +41,7 @@ fn a_step_still_holds_at_its_bound_and_not_a_nanogram_beyond() {
     assert_eq!(quoted.below, Some((g(500), eur(350))));
     assert_eq!((quoted.ends, quoted.above), (Some(g(1000)), None));
     let refused = asked(&letter, SMALL, g(1840)).expect_err("too heavy");
-    assert_eq!(refused.say(), "takes up to 1 kg, this weighs 1.84 kg");
+    assert_eq!(refused.say(Units::Metric), "takes up to 1 kg, this weighs 1.84 kg");
 }
 
 /// USPS Quick Service Guide 280 (2021-08-29): "less than 16 ounces"; 15.999 oz as the last
@@ -112,7 +112,7 @@ fn volume_is_the_outer_one_in_whole_cubic_centimetres_rounded_up() {
     assert_eq!(cost(&compact, mm(101, 100, 100), g(1)), Some(600));
     assert_eq!(cost(&compact, mm(200, 100, 100), g(1)), Some(600));
     let refused = asked(&compact, mm(201, 100, 100), g(1)).expect_err("too large");
-    assert_eq!(refused.say(), "takes up to 2000 cm³, this is 2010 cm³");
+    assert_eq!(refused.say(Units::Metric), "takes up to 2000 cm³, this is 2010 cm³");
 }
 
 #[test]
@@ -210,4 +210,15 @@ fn volume_tiers_round_each_side_down_as_published() {
         looked_at += 1;
     }
     assert_eq!(looked_at, 10);
+}
+
+#[test]
+fn an_ounces_workshop_is_refused_in_ounces_and_inches() {
+    let oz = |text: &str| text.parse::<Weight>().unwrap();
+    let too_heavy = Refusal::Weight(oz("16 oz"), oz("16.4 oz"));
+    assert_eq!(too_heavy.say(Units::Ounces), "takes up to 16 oz, this weighs 16.4 oz");
+    let too_long = Refusal::Longest("12 in".parse().unwrap(), "300 mm".parse().unwrap());
+    assert_eq!(too_long.say(Units::Ounces), "the longest side may be 12 in, this is 11.81 in");
+    let too_large = Refusal::TooLarge(Dims::from_mm(254, 127, 51), Dims::from_mm(254, 127, 254));
+    assert_eq!(too_large.say(Units::Ounces), "takes up to 10 x 5 x 2.01 in, this is 10 x 5 x 10 in");
 }

@@ -262,6 +262,21 @@ fn the_pick_list_is_sized_to_the_day_and_leaves_out_what_is_stopped() {
 }
 
 #[test]
+fn what_does_not_fit_into_today_stands_as_tomorrow() {
+    let (mut book, mut setter) = (morning(), setter());
+    let mut workshop = workshop();
+    book.state.policy.as_mut().unwrap().parcels_a_day = 3;
+    workshop.day.parcels_a_day = 3;
+    let paper = make_in(&workshop, &book, PaperKind::PickList, &list(), None, &mut setter);
+    assert_eq!(paper.warnings, []);
+    for (width, sheet) in [SHEETS[0], SHEETS[2]] {
+        let picture = render_png(&paper, sheet, &mut setter).unwrap();
+        std::fs::write(folder().join(format!("pick_list_tomorrow_{width}.png")), picture).unwrap();
+        check_golden(&format!("pick_list_tomorrow_{width}"), &render_text(&paper, sheet, &mut setter));
+    }
+}
+
+#[test]
 fn a_list_that_was_missed_says_so_and_when_the_program_was_off() {
     let at = |text: &str| text.parse::<jiff::Timestamp>().unwrap();
     let (mut setter, workshop, subject) = (setter(), workshop(), list());

@@ -290,7 +290,8 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
         let cost = parcel.cost;
         text.push_str(&status::line_with_right_end(&parcel.spoken(), &cost.total().to_string()));
         let parts = in_parts(&cost, &parcel.surcharged);
-        let weight = format!("{} ± {}", parcel.weight, parcel.tolerance);
+        let units = workshop.locale.units;
+        let weight = format!("{} ± {}", units.weight(parcel.weight), units.weight(parcel.tolerance));
         let charged = parcel.counts_as.map_or_else(String::new, |counts| format!("charged as {counts} for its size"));
         let foreign = parcel.foreign.as_ref().map_or_else(String::new, |foreign| format!("asks {foreign}"));
         let parts = [parts, foreign, weight, charged]

@@ -49,6 +49,29 @@ pub enum Units {
     Ounces,
 }
 
+/// As the desk says it: in English, with a point, in the workshop's units.
+impl Units {
+    fn told(self, by: impl Fn(&Locale) -> String) -> String {
+        by(&Locale { units: self, ..Locale::default() }).replace('\u{a0}', " ")
+    }
+    /// `640 g`, `22.6 oz`.
+    pub fn weight(self, weight: Weight) -> String {
+        self.told(|locale| locale.weight(weight))
+    }
+    /// `1 kg`, `15.999 oz`.
+    pub fn limit(self, weight: Weight) -> String {
+        self.told(|locale| locale.limit(weight))
+    }
+    /// `230 mm`, `9 in`.
+    pub fn side(self, length: Length) -> String {
+        self.told(|locale| locale.side(length))
+    }
+    /// `230 x 150 x 100 mm`, `9 x 6 x 4 in`.
+    pub fn dims(self, dims: Dims) -> String {
+        self.told(|locale| locale.dims(dims))
+    }
+}
+
 /// Where a currency stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum CurrencyAt {

@@ -5,7 +5,9 @@ use super::brief::label;
 use super::clean::{self, NOTE_MAX};
 use super::words::{Form, key};
 use crate::book::{GroupedQuestion, Matter, State};
-use crate::model::{Cause, Caution, Detail, Difference, FlawKind, Job, JobId, JobState, PaperKind, Reason, Subject};
+use crate::model::{
+    Cause, Caution, CustomsGap, Detail, Difference, FlawKind, Job, JobId, JobState, PaperKind, Reason, Subject,
+};
 
 /// A caution; a rule's words stay as they are.
 pub fn caution(caution: &Caution, form: &Form) -> String {

@@ -25,8 +25,9 @@ const INK_MIN: u8 = 96;
 const WHOLE_DOTS: usize = 1;
 /// Glyphs kept; beyond that the cache starts afresh.
 const GLYPHS_MAX: usize = 16_384;
-/// Paragraphs kept, likewise.
-const PARAGRAPHS_MAX: usize = 4_096;
+/// Letters of paragraphs kept, likewise: some 10 MB, so that the numbers of a day of ten thousand orders, which are set
+/// to find their column's width, need not be set again to be drawn.
+const KEPT_LETTERS_MAX: usize = 400_000;
 /// How often lines that came out too long are broken anew, each time for a narrower column.
 const NARROWER_MAX: usize = 6;
 /// Ornaments kept, likewise: a few for each width of paper.
@@ -39,6 +40,7 @@ pub struct Typesetter {
     scaler: SwashCache,
     glyphs: HashMap<CacheKey, Option<Arc<Glyph>>>,
     paragraphs: HashMap<Asked, Arc<Set>>,
+    kept_letters: usize,
     coverage: HashMap<char, Coverage>,
     ornaments: HashMap<(Ornament, End, u32, u32), Arc<Bitmap>>,
     logo: Option<Logo>,
@@ -103,6 +105,7 @@ impl Typesetter {
             scaler: SwashCache::new(),
             glyphs: HashMap::new(),
             paragraphs: HashMap::new(),
+            kept_letters: 0,
             coverage: HashMap::new(),
             ornaments: HashMap::new(),
             logo: None,
@@ -179,9 +182,13 @@ impl Typesetter {
             return Arc::clone(known);
         }
         let set = Arc::new(self.shape(runs, width, scale, han));
-        if self.paragraphs.len() >= PARAGRAPHS_MAX {
+        // A paragraph without a letter takes room, too.
+        let letters = 1 + set.lines.iter().map(|line| line.glyphs.len()).sum::<usize>();
+        if self.kept_letters + letters > KEPT_LETTERS_MAX {
             self.paragraphs.clear();
+            self.kept_letters = 0;
         }
+        self.kept_letters += letters;
         self.paragraphs.insert(asked, Arc::clone(&set));
         set
     }

@@ -7,7 +7,7 @@ use super::search::{Ask, Part};
 use super::weigh::Weighing;
 use crate::model::*;
 use crate::plan::fit::Fit;
-use crate::plan::tariff::{Refusal, short};
+use crate::plan::tariff::Refusal;
 
 /// Dearer ways that are shown.
 const DEARER_MAX: usize = 8;
@@ -117,13 +117,14 @@ fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::p
             format!("takes only its {}, which does not hold this", names[0])
         }
         Refusal::Containers(_) => "none of the containers that it takes holds this".to_owned(),
-        other => other.say(),
+        other => other.say(weighing.workshop.locale.units),
     })
 }
 
 /// Near misses of each parcel, one sentence each.
 pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<String> {
     let mut sentences = Vec::new();
+    let units = weighing.workshop.locale.units;
     for part in parts {
         let packed = weighing.weighed(&part.counts, part.how.wrap);
         let Ok(quoted) = weighing.quoted(&packed, part.how.wrap, part.how.service) else { continue };
@@ -138,8 +139,8 @@ pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<Str
             let saves = weighing.difference_at(&packed, part.how.wrap, part.how.service, bound);
             if let Some(saves) = saves.filter(|saves| near && saves.minor < 0) {
                 let total = Money::new(part.how.cost, saves.currency) + saves;
-                let grams = Weight::from_g(less.g_up());
-                sentences.push(format!("{of_parcel}{grams} less would cost {} (the step below)", total.figure()));
+                let less = units.weight(Weight::from_g(less.g_up()));
+                sentences.push(format!("{of_parcel}{less} less would cost {} (the step below)", total.figure()));
             }
         }
         if let Some(ends) = quoted.ends {
@@ -149,8 +150,10 @@ pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<Str
                     Some(more) => format!("would cost {} more", more.figure()),
                     None => format!("would be too heavy for {}", weighing.services[part.how.service].name),
                 };
-                sentences
-                    .push(format!("{of_parcel}more than {} above what is predicted {then}: weigh it", short(spare)));
+                sentences.push(format!(
+                    "{of_parcel}more than {} above what is predicted {then}: weigh it",
+                    units.limit(spare)
+                ));
             }
         }
     }
@@ -189,7 +192,11 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
             let product = weighing.kinds[kind].product;
             let why = closest.map_or_else(|| "there is no container".to_owned(), |(_, why)| why);
             return Question {
-                what: format!("{number}: no container holds {} ({}); {why}", product.name, weighing.kinds[kind].dims),
+                what: format!(
+                    "{number}: no container holds {} ({}); {why}",
+                    product.name,
+                    weighing.workshop.locale.units.dims(weighing.kinds[kind].dims)
+                ),
                 remedy: format!(
                     "add a larger container to packaging.toml or correct the size in products.toml, reload; then: dawnslip decide {cause} retry"
                 ),

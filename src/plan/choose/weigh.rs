@@ -111,6 +111,7 @@ impl Weighing<'_> {
             return Some(why.to_owned());
         }
         // The outer container carries the inner one, too.
+        let units = self.workshop.locale.units;
         let mut load = packed.weight;
         for container in wrap.around.into_iter().chain(std::iter::once(wrap.container)) {
             load = load - container.tare;
@@ -118,8 +119,8 @@ impl Weighing<'_> {
                 return Some(format!(
                     "{} carries up to {}, these are {}",
                     container.name,
-                    tariff::short(most),
-                    tariff::short(load)
+                    units.limit(most),
+                    units.limit(load)
                 ));
             }
         }

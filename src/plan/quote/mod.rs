@@ -240,7 +240,7 @@ pub fn price_list(
                     rows.push(PriceRow { what, cost: Some(quoted.total() + own), why });
                 }
                 Err(tariff::Refusal::Containers(_) | tariff::Refusal::CarriersOnly(_)) => {}
-                Err(refusal) => rows.push(PriceRow { what, cost: None, why: refusal.say() }),
+                Err(refusal) => rows.push(PriceRow { what, cost: None, why: refusal.say(workshop.locale.units) }),
             }
         }
     }

@@ -4,7 +4,6 @@ use super::Quote;
 use crate::model::Verdict as Sure;
 use crate::model::*;
 use crate::plan::rules::{Tried, Verdict};
-use crate::plan::tariff;
 use serde_json::{Value, json};
 use std::fmt::Write;
 
@@ -36,6 +35,7 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
         let what = format!("{} parcels", plan.parcels.len());
         writeln!(out, "{what:<FIRST_COLUMN$} {:>5}   {verdict}", cost.figure())?;
     }
+    let units = workshop.locale.units;
     for parcel in &plan.parcels {
         let verdict = if plan.parcels.len() == 1 { verdict.as_str() } else { "" };
         let line =
@@ -44,9 +44,9 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
         let contents: Vec<String> = parcel.contents.iter().map(|c| content_in_words(c, workshop)).collect();
         writeln!(out, "   {}", contents.join(", "))?;
         let cost = cost_in_words(&parcel.cost, &parcel.surcharged);
-        writeln!(out, "   {cost:<48} {} ± {}", parcel.weight, parcel.tolerance)?;
+        writeln!(out, "   {cost:<48} {} ± {}", units.weight(parcel.weight), units.weight(parcel.tolerance))?;
         if let Some(counts) = parcel.counts_as {
-            writeln!(out, "   charged as {} for its size", tariff::short(counts))?;
+            writeln!(out, "   charged as {} for its size", units.limit(counts))?;
         }
         if let Some(foreign) = &parcel.foreign {
             writeln!(out, "   {} asks {foreign}", parcel.service)?;

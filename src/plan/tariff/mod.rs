@@ -7,7 +7,7 @@ mod measure;
 mod refusal;
 mod surcharge;
 
-pub use refusal::{Refusal, short};
+pub use refusal::Refusal;
 
 use crate::model::*;
 use jiff::civil::Date;

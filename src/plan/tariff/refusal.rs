@@ -38,14 +38,9 @@ pub enum Refusal {
     Soft(Length, Length),
 }
 
-/// `1 kg` rather than `1.00 kg`.
-pub fn short(weight: Weight) -> String {
-    weight.short()
-}
-
 impl Refusal {
     /// One short sentence whose subject is the service ("takes up to 1 kg, this weighs 1.84 kg").
-    pub fn say(&self) -> String {
+    pub fn say(&self, units: Units) -> String {
         match self {
             Self::Date(date) => format!("its prices do not count on {date}"),
             Self::Containers(names) => {
@@ -57,17 +52,27 @@ impl Refusal {
             Self::Destination(Some(country)) => format!("does not go there ({country}, this postcode)"),
             Self::Destination(None) => "the country is not known".to_owned(),
             Self::ZonePrice(zone) => format!("names no price for zone {zone}"),
-            Self::Weight(most, is) => format!("takes up to {}, this weighs {}", short(*most), short(*is)),
+            Self::Weight(most, is) => format!("takes up to {}, this weighs {}", units.limit(*most), units.limit(*is)),
             Self::CountsAs(most, is) => {
-                format!("takes up to {}, this counts as {} for its size", short(*most), short(*is))
+                format!("takes up to {}, this counts as {} for its size", units.limit(*most), units.limit(*is))
             }
-            Self::Longest(most, is) => format!("the longest side may be {most}, this is {is}"),
-            Self::Girth(most, is) => format!("length and girth may be {most}, these are {is}"),
-            Self::Sum(most, is) => format!("the three sides may add up to {most}, these are {is}"),
-            Self::TooLarge(most, is) => format!("takes up to {most}, this is {is}"),
-            Self::TooSmall(least, is) => format!("takes nothing smaller than {least}, this is {is}"),
+            Self::Longest(most, is) => {
+                format!("the longest side may be {}, this is {}", units.side(*most), units.side(*is))
+            }
+            Self::Girth(most, is) => {
+                format!("length and girth may be {}, these are {}", units.side(*most), units.side(*is))
+            }
+            Self::Sum(most, is) => {
+                format!("the three sides may add up to {}, these are {}", units.side(*most), units.side(*is))
+            }
+            Self::TooLarge(most, is) => format!("takes up to {}, this is {}", units.dims(*most), units.dims(*is)),
+            Self::TooSmall(least, is) => {
+                format!("takes nothing smaller than {}, this is {}", units.dims(*least), units.dims(*is))
+            }
             Self::Volume(most, is) => format!("takes up to {most}, this is {is}"),
-            Self::Soft(most, is) => format!("length and width of a mailer may be {most}, these are {is}"),
+            Self::Soft(most, is) => {
+                format!("length and width of a mailer may be {}, these are {}", units.side(*most), units.side(*is))
+            }
         }
     }
 }
