@@ -72,8 +72,7 @@ pub fn bytes(page: &Page, profile: &Profile, process_id: Option<[u8; 4]>) -> Res
         (Confirms::Nothing, _) | (_, None) => {}
     }
     printer.print()?;
-    let bytes = collected.0.lock().unwrap_or_else(PoisonError::into_inner).clone();
-    Ok(bytes)
+    Ok(std::mem::take(&mut *collected.0.lock().unwrap_or_else(PoisonError::into_inner)))
 }
 
 /// Rows `from` to `to` (not with it) as `GS v 0` commands, each only as wide as its ink: paper is
@@ -132,8 +131,10 @@ fn bands(page: &Page, from: u32, to: u32) -> Vec<Band> {
 fn band(page: &Page, row: u32, rows: u32, width: usize) -> Vec<u8> {
     let stride = page.dots.stride();
     let cut = |width: usize| {
-        let rows = page.dots.bytes()[row as usize * stride..(row + rows) as usize * stride].chunks(stride);
-        rows.flat_map(|row| row[..width].iter().copied()).collect::<Vec<u8>>()
+        let of_band = &page.dots.bytes()[row as usize * stride..(row + rows) as usize * stride];
+        let mut data = Vec::with_capacity(rows as usize * width);
+        of_band.chunks(stride).for_each(|row| data.extend_from_slice(&row[..width]));
+        data
     };
     let data = cut(width);
     let is_command = data.windows(2).any(|pair| pair[0] == 0x10 && matches!(pair[1], 0x04 | 0x05 | 0x14));
