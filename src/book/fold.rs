@@ -16,7 +16,6 @@ const PARCELS_OF_ONE_FACT: u64 = 500;
 /// Stands for the printer where nobody knows whether a job was sent.
 pub(super) const LOST_PRINTER: &str = "?";
 
-
 impl State {
     /// Takes in one fact. Never fails, never panics.
     pub fn apply(&mut self, stamped: &Stamped) {

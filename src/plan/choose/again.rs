@@ -167,8 +167,9 @@ fn part(weighing: &mut Weighing<'_>, counts: Vec<u32>, wrap: usize, service: usi
         }
         Fit::Unknown => return Err(format!("{}: no way to lay everything in was found", way.spoken())),
     }
-    let quoted =
-        weighing.quoted(&packed, wrap, service).map_err(|refusal| format!("{}: {}", by.name, refusal.say()))?;
+    let quoted = weighing
+        .quoted(&packed, wrap, service)
+        .map_err(|refusal| format!("{}: {}", by.name, refusal.say(weighing.workshop.locale.units)))?;
     let cost = packed.cost_parts(&quoted).total();
     let how = Candidate { cost: cost.minor, volume: way.outer.volume().nm3, wrap, service };
     Ok(Part { counts, how })
