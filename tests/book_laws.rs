@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// One random happening; the figures choose among what there is.
 #[derive(Debug, Clone)]
 enum Event {
-    Message { id: u8, number: u8, sku: usize, revision: Option<u64>, cancelled: bool, flaw: Option<usize> },
+    Message { id: u8, number: u8, sku: usize, revision: Option<u64>, cancelled: bool, flaw: Option<usize>, whose: u8 },
     Unmappable { id: u8 },
     Remap { nth: usize, number: u8, sku: usize },
     Plan { stale: bool },
@@ -40,10 +40,10 @@ fn event() -> impl Strategy<Value = Event> {
     use Event::*;
     let flaw = prop::option::weighted(0.1, 0..FLAW_KINDS.len());
     let revision = prop::option::weighted(0.7, 0..6u64);
-    let message = (any::<u8>(), 0..6u8, 0..SKUS.len(), revision, prop::bool::weighted(0.2), flaw);
+    let message = (any::<u8>(), 0..6u8, 0..SKUS.len(), revision, prop::bool::weighted(0.2), flaw, 0..12u8);
     prop_oneof![
-        6 => message.prop_map(|(id, number, sku, revision, cancelled, flaw)| {
-            Message { id, number, sku, revision, cancelled, flaw }
+        6 => message.prop_map(|(id, number, sku, revision, cancelled, flaw, whose)| {
+            Message { id, number, sku, revision, cancelled, flaw, whose }
         }),
         1 => any::<u8>().prop_map(|id| Unmappable { id }),
         1 => (any::<usize>(), 0..6u8, 0..SKUS.len()).prop_map(|(nth, number, sku)| Remap { nth, number, sku }),
@@ -56,7 +56,7 @@ fn event() -> impl Strategy<Value = Event> {
         3 => prop_oneof![-90_000..200_000i32, 0..60i32].prop_map(|seconds| Time { seconds }),
         1 => any::<bool>().prop_map(|clean| Restart { clean }),
         1 => (any::<bool>(), any::<bool>(), any::<bool>()).prop_map(|(digest, ask, late)| Adopt { digest, ask, late }),
-        5 => (0..5u8, 0..7u8).prop_map(|(action, number)| Order { action, number }),
+        5 => (0..7u8, 0..7u8).prop_map(|(action, number)| Order { action, number }),
         4 => (0..3u8, any::<usize>()).prop_map(|(action, nth)| Parcel { action, nth }),
         2 => (any::<bool>(), 0..40u8).prop_map(|(reprint, job)| Job { reprint, job }),
         4 => (any::<usize>(), 0..Decision::WORDS.len()).prop_map(|(nth, decision)| Decide { nth, decision }),
@@ -73,6 +73,7 @@ fn nth<T: Clone>(all: impl Iterator<Item = T>, nth: usize) -> Option<T> {
 fn random_policy(ask: bool, late: bool) -> Policy {
     let mut policy = policy();
     policy.gapless.insert(SHOP.into(), "S-".to_owned());
+    policy.join = true;
     if ask {
         policy.uncertain = PaperKind::ALL.map(|kind| (kind, WhenUncertain::Ask)).into();
     }
@@ -84,14 +85,21 @@ fn random_policy(ask: bool, late: bool) -> Policy {
 
 fn happen(bench: &mut Bench, event: Event) {
     match event {
-        Event::Message { id, number, sku, revision, cancelled, flaw } => {
+        Event::Message { id, number, sku, revision, cancelled, flaw, whose } => {
             let mut order = order(&format!("S-{number}"), &[SKUS[sku]]);
             order.revision = revision.map(Revision::Number);
             order.cancelled = cancelled;
+            // Most are of one customer; some of another, some by another e-mail, some not to be joined.
+            order.customer.name = if whose == 0 { "c2" } else { "c1" }.to_owned();
+            order.customer.email = ["", "e1", "e2"].get(usize::from(whose)).copied().unwrap_or_default().to_owned();
+            order.separate = whose == 3;
+            order.gift = whose == 4;
+            order.requested_service = (whose == 5).then(|| "Express".into());
+            order.content_digest += &whose.to_string();
             if let Some(kind) = flaw {
                 order = flawed(order, FLAW_KINDS[kind]);
             }
-            let body = format!("{number} {sku} {revision:?} {cancelled} {flaw:?}");
+            let body = format!("{number} {sku} {revision:?} {cancelled} {flaw:?} {whose}");
             let first = bench.message(&format!("m{id}"), &body, Meaning::Orders(vec![(order, Person::default())]));
             let seq = bench.state.seq;
             let again = bench.message(&format!("m{id}"), &body, Meaning::NotAnOrder);
@@ -127,7 +135,7 @@ fn happen(bench: &mut Bench, event: Event) {
             if stale {
                 pins.order_version += 1;
             }
-            if bench.state.orders.contains_key(&order) {
+            if bench.holds_all(&order, &pins) {
                 let plan = plan(&bench.state, &order, pins);
                 bench.run(Command::Planned(Box::new(plan)));
             }
@@ -177,6 +185,8 @@ fn happen(bench: &mut Bench, event: Event) {
                 1 => Action::Release { order },
                 2 => Action::Cancel { order, reason },
                 3 => Action::Ready { order },
+                4 => Action::KeepApart { order, apart: true },
+                5 => Action::KeepApart { order, apart: false },
                 _ => Action::Replan { order },
             });
         }
@@ -274,6 +284,10 @@ proptest! {
             }
             prop_assert!(!entry.parcels.is_empty(), "{key} has neither a parcel nor a question: {told}");
             for (id, parcel) in bench.state.parcels_of(entry) {
+                // What shares its parcel with an order that is stopped waits with it.
+                if parcel.orders.iter().any(|key| !bench.state.orders[key].stops.is_empty()) {
+                    continue;
+                }
                 let declined = entry.declined.contains(&Subject::Parcel(id));
                 prop_assert!(parcel.stage >= Stage::Printed || declined, "{key} has no slip and no reason: {told}");
             }

@@ -266,6 +266,8 @@ fn the_book_gets_what_it_needs() {
     assert_eq!(policy.gapless[&SourceName::new("shop")], "S-");
     assert_eq!(policy.uncertain[&PaperKind::Slip], WhenUncertain::Copy);
     assert_eq!(policy.archive_after_days, 14);
+    // Orders are joined only where somebody wants that.
+    assert!(policy.join && !config::policy(&load(&smallest())).join);
 }
 
 #[test]

@@ -157,6 +157,8 @@ fn order(number: &str) -> Order {
         cancelled: false,
         not_before: None,
         has_wish: false,
+        separate: false,
+        customer: CustomerMarks::default(),
         flaws: Vec::new(),
         content_digest: String::new(),
     }

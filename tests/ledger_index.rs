@@ -34,6 +34,7 @@ fn way_of(first: u64, number: &str, id: u64) -> Vec<Stamped> {
             stock: 0,
             hand_over: "2026-11-26".parse().unwrap(),
             too_late: Default::default(),
+            joined: Vec::new(),
         },
         parcels: vec![],
         cost: None,
@@ -45,6 +46,8 @@ fn way_of(first: u64, number: &str, id: u64) -> Vec<Stamped> {
         rules: vec![],
         urgent: false,
         instead: None,
+        joined: Vec::new(),
+        joined_saves: None,
     };
     let facts = vec![
         Fact::MessageKept { message: message(number), body_digest: "d".into(), outcome: kept },

@@ -30,6 +30,7 @@ fn pins() -> Pins {
         stock: 5,
         hand_over: date(2026, 11, 26),
         too_late: Default::default(),
+        joined: Vec::new(),
     }
 }
 
@@ -57,6 +58,8 @@ fn an_order() -> Box<Order> {
         cancelled: false,
         not_before: Some(date(2026, 12, 1)),
         has_wish: true,
+        separate: false,
+        customer: CustomerMarks::default(),
         flaws: vec![Flaw {
             kind: FlawKind::NoAddress,
             pointer: "/customer/address".into(),
@@ -72,7 +75,13 @@ fn a_plan() -> Box<Plan> {
         inside: Some("Skipper".into()),
         service: "Road".into(),
         zone: "Middle".into(),
-        contents: vec![Content { sku: "MUG-1".into(), quantity: 2, batch: Some("2611".into()), line: Some(0) }],
+        contents: vec![Content {
+            sku: "MUG-1".into(),
+            quantity: 2,
+            batch: Some("2611".into()),
+            line: Some(0),
+            order: 0,
+        }],
         weight: Weight::from_g(1840),
         tolerance: Weight::from_g(60),
         cost: CostParts { postage: eur(640), surcharges: eur(0), container: eur(62), supplies: eur(18), labour: None },
@@ -110,6 +119,8 @@ fn a_plan() -> Box<Plan> {
         rules: vec!["samples".into()],
         urgent: true,
         instead: None,
+        joined: Vec::new(),
+        joined_saves: None,
     })
 }
 
@@ -202,6 +213,7 @@ fn a_policy() -> Box<Policy> {
         uncertain: BTreeMap::from([(PaperKind::Card, WhenUncertain::Ask)]),
         prints: BTreeMap::new(),
         latest: BTreeMap::new(),
+        join: false,
         archive_after_days: 14,
     })
 }
@@ -298,6 +310,40 @@ fn facts() -> Vec<Fact> {
         },
         Fact::Planned { plan: a_plan_with_cautions(), parcels: vec![parcel] },
     ]
+    .into_iter()
+    .chain(joined_facts())
+    .collect()
+}
+
+/// What is written where orders of one customer travel together.
+fn joined_facts() -> [Fact; 7] {
+    let other = OrderKey::new("shop", "S-421");
+    let pins = Pins { joined: vec![(other.clone(), 1)], ..pins() };
+    let marks = CustomerMarks { name: "0f".into(), email: "f0".into() };
+    let mut plan = Plan { joined: vec![other.clone()], joined_saves: Some(eur(480)), ..*a_plan() };
+    plan.pins = pins.clone();
+    plan.parcels[0].contents[0].order = 1;
+    [
+        Fact::OrderReceived {
+            order: Box::new(Order { separate: true, customer: marks, ..*an_order() }),
+            message: message(),
+        },
+        Fact::PlanAsked { order: key(), pins: pins.clone(), anew: false },
+        Fact::Planned { plan: Box::new(plan), parcels: vec![ParcelId(18)] },
+        Fact::NotJoined {
+            order: key(),
+            pins: Box::new(pins),
+            why: "together it would cost 1.20 more".into(),
+            settled: true,
+        },
+        Fact::Parted { orders: vec![key(), other.clone()], why: "one of the orders has changed".into() },
+        Fact::KeptApart { order: other, apart: true },
+        Fact::ConfigAdopted {
+            digest: ConfigDigest::new("c0ffee"),
+            policy: Box::new(Policy { join: true, ..*a_policy() }),
+            files: BTreeMap::new(),
+        },
+    ]
 }
 
 fn persons() -> Vec<PersonRecord> {
@@ -374,11 +420,11 @@ fn no_kind_of_record_is_without_an_example() {
 
 #[test]
 fn a_record_of_a_newer_version_is_named_and_not_guessed_at() {
-    let first_person = facts().len();
+    let persons = written().iter().position(|line| line.tag == Tag::Person).unwrap();
     let cases = [
         (0, "record 1 is stored as version 2, the newest known here is 1; use a newer dawnslip"),
         (
-            first_person,
+            persons,
             "the person of order shop/S-417 is stored as version 2, the newest known here is 1; use a newer dawnslip",
         ),
     ];

@@ -110,7 +110,7 @@ fn equal_things_have_one_number_whatever_their_batch() {
     let mut book = morning();
     let planned = &mut book.state.parcels.get_mut(&ParcelId(401)).unwrap().planned;
     planned.contents[1] = Content { batch: None, line: Some(1), quantity: 1, ..planned.contents[0].clone() };
-    planned.contents.push(Content { sku: "POT-PB".into(), quantity: 1, batch: None, line: None });
+    planned.contents.push(Content { sku: "POT-PB".into(), quantity: 1, batch: None, line: None, order: 0 });
     planned.placement[1].content = 2;
     let said = told(&slip(&book, 401, 3, &mut setter()));
     assert_eq!(said, ["1 Mug, tide grey", "3 Teapot, peat black", "On the floor: 1, 1, 3"]);
@@ -159,6 +159,7 @@ fn the_picture_fits_every_paper_and_costs_little_of_it() {
         quantity: 5,
         batch: None,
         line: None,
+        order: 0,
     });
     for parcel in [401, 402, 403, 404, 407, 409] {
         let paper = slip(&book, parcel, 3, &mut setter);

@@ -1,7 +1,7 @@
 //! What facts are about.
 
 use super::{Fact, MessageOutcome};
-use crate::model::{JobId, OrderKey, ParcelId, Subject};
+use crate::model::{JobId, OrderKey, ParcelId, Pins, Subject};
 
 /// What a fact is about, as far as the fact itself says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,14 +30,17 @@ pub fn about(fact: &Fact) -> About {
         | Fact::CancellationRemembered { order, .. }
         | Fact::OrderCancelled { order, .. }
         | Fact::OrderReopened { order, .. }
-        | Fact::PlanAsked { order, .. }
+        | Fact::KeptApart { order, .. }
         | Fact::PlanStarted { order }
         | Fact::PlanRefused { order, .. }
         | Fact::StopPut { order: Some(order), .. }
         | Fact::StopLifted { order: Some(order), .. }
         | Fact::Forgotten { order, .. }
         | Fact::Erased { order, .. } => one(order),
-        Fact::Planned { plan, .. } => one(&plan.order),
+        Fact::PlanAsked { order, pins, .. } => About::Orders(asked_together(order, pins)),
+        Fact::NotJoined { order, pins, .. } => About::Orders(asked_together(order, pins)),
+        Fact::Planned { plan, .. } => About::Orders(plan.orders().cloned().collect()),
+        Fact::Parted { orders, .. } => About::Orders(orders.clone()),
         Fact::ParcelMoved { parcel, .. } => About::Parcel(*parcel),
         Fact::JobQueued { subject, .. } => about_paper(subject),
         Fact::JobSending { job, .. }
@@ -65,6 +68,11 @@ pub fn about(fact: &Fact) -> About {
         | Fact::Restored { .. }
         | Fact::Repaired { .. } => About::House,
     }
+}
+
+/// The orders of a plan that is asked for.
+fn asked_together(order: &OrderKey, pins: &Pins) -> Vec<OrderKey> {
+    std::iter::once(order).chain(pins.joined.iter().map(|(key, _)| key)).cloned().collect()
 }
 
 /// What a paper is about.

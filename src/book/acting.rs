@@ -4,6 +4,7 @@ use super::Action;
 use super::step::{Refusal, Reply, Work, refuse};
 use super::*;
 use crate::model::*;
+use std::collections::BTreeSet;
 
 impl Work<'_> {
     pub fn act(&mut self, action: Action) -> Reply {
@@ -26,6 +27,7 @@ impl Work<'_> {
                 let count = self.state.last_extra.saturating_add(1);
                 Ok(Answer::Queued(self.queue_job(PaperKind::TestPage, Subject::Test(count), None)))
             }
+            Action::KeepApart { order, apart } => self.keep_apart(&order, apart),
             Action::Replan { order } => self.replan(&order),
             Action::ReplanAll => self.replan_all(),
             Action::Forget { order, open, archived } => self.forget(&order, open, archived),
@@ -117,6 +119,7 @@ impl Work<'_> {
         self.drop_queued(key, "the order is cancelled");
         self.fact(Fact::OrderCancelled { order: key.clone(), by, reason: reason.to_owned() });
         self.reconsider_notes(key);
+        self.ask_companions(key);
         if stays && self.state.paper_out(key) {
             self.queue_stop_note(key);
         }
@@ -126,6 +129,26 @@ impl Work<'_> {
             let remedy = format!("ask the carrier or the customer; when it is settled: dawnslip decide {cause} go-on");
             let detail = Detail::CancelledAfterHandOver(u32::try_from(gone).unwrap_or(u32::MAX));
             self.ask_after_printing(key, what, remedy, detail);
+        }
+    }
+
+    /// An order is cancelled that lies in one parcel with others: its things must come out.
+    fn ask_companions(&mut self, key: &OrderKey) {
+        let Some(entry) = self.state.orders.get(key).filter(|_| self.state.paper_out(key)) else { return };
+        let at_hand = self.state.parcels_of(entry).filter(|(_, parcel)| parcel.stage < Stage::HandedOver);
+        let others: BTreeSet<OrderKey> = at_hand.flat_map(|(_, parcel)| parcel.orders.iter().cloned()).collect();
+        for other in others {
+            if other == *key || self.state.orders.get(&other).is_none_or(|entry| entry.cancelled.is_some()) {
+                continue;
+            }
+            let cause = Cause::AfterPrinting(other.clone());
+            let what =
+                format!("order {} was cancelled, and {} was to travel in one parcel with it", key.number, other.number);
+            let remedy = format!(
+                "take the things of {} out and look whether a smaller box or another service will do; when it is settled: dawnslip decide {cause} go-on",
+                key.number
+            );
+            self.ask(Some(&other), cause, what, remedy);
         }
     }
 
@@ -144,14 +167,15 @@ impl Work<'_> {
         self.fact(Fact::ParcelMoved { parcel, from, to, by: Actor::Person });
     }
 
-    /// Refuses where one of the parcel's orders is cancelled.
+    /// Refuses where the parcel's order is cancelled; of several, where all are or one of the rest is stopped.
     fn not_cancelled(&self, parcel: &ParcelEntry) -> Result<(), Refusal> {
-        let mut orders = parcel.orders.iter().filter_map(|key| self.state.orders.get(key));
-        match orders.find(|entry| entry.cancelled.is_some()) {
-            Some(entry) => refuse(
-                format!("order {} is cancelled", entry.order.key.number),
-                "do not send it; put the goods back on the shelf",
-            ),
+        let orders = parcel.orders.iter().filter_map(|key| self.state.orders.get(key));
+        let (cancelled, rest): (Vec<_>, Vec<_>) = orders.partition(|entry| entry.cancelled.is_some());
+        let Some(entry) = cancelled.first() else { return Ok(()) };
+        let why = format!("order {} is cancelled", entry.order.key.number);
+        match rest.iter().find(|entry| !entry.stops.is_empty()) {
+            Some(stopped) => refuse(why, self.what_stops(&stopped.order.key)),
+            None if rest.is_empty() => refuse(why, "do not send it; put the goods back on the shelf"),
             None => Ok(()),
         }
     }
@@ -267,17 +291,18 @@ impl Work<'_> {
             }
             let doubtful: Vec<Cause> = jobs.iter().map(|job| Cause::UncertainPaper(job.id.0)).collect();
             let others = |stop: &Stop| stop.kind.cause().is_none_or(|cause| !doubtful.contains(cause));
-            if kind.is_of_parcel() && entry.stops.iter().any(others) {
-                return refuse(format!("order {} is stopped", key.number), self.what_stops(&key));
+            for key in self.state.live_orders_about(&subject).into_iter().filter(|_| kind.is_of_parcel()) {
+                let entry = self.entry(&key)?;
+                if entry.stops.iter().any(others) {
+                    return refuse(format!("order {} is stopped", key.number), self.what_stops(&key));
+                }
+                if entry.asked.is_some() {
+                    return refuse(format!("order {} is being planned anew", key.number), "wait for its new slip");
+                }
             }
-            if kind.is_of_parcel() && entry.asked.is_some() {
-                return refuse(format!("order {} is being planned anew", key.number), "wait for its new slip");
-            }
-            self.settle_doubt(Some(&key), &doubtful, Actor::Person);
-        } else {
-            let doubtful: Vec<Cause> = jobs.iter().map(|job| Cause::UncertainPaper(job.id.0)).collect();
-            self.settle_doubt(None, &doubtful, Actor::Person);
         }
+        let doubtful: Vec<Cause> = jobs.iter().map(|job| Cause::UncertainPaper(job.id.0)).collect();
+        self.settle_doubt(&subject, &doubtful, Actor::Person);
         let second = !never_sent || elsewhere;
         let order = self.state.order_of(&subject);
         // What is typed about an order can be erased with it; a list belongs to nobody.
@@ -307,11 +332,11 @@ impl Work<'_> {
                 return refuse(why, format!("to print it after all: dawnslip reprint {id}"));
             }
         }
-        let order = self.state.order_of(&job.subject);
+        let subject = job.subject.clone();
         let why = "a person took it out".to_owned();
         self.fact(Fact::JobDropped { job: id, why, by: Actor::Person });
-        self.settle_doubt(order.as_ref(), &[Cause::UncertainPaper(id.0)], Actor::Person);
-        if let Some(key) = order {
+        self.settle_doubt(&subject, &[Cause::UncertainPaper(id.0)], Actor::Person);
+        for key in self.state.orders_about(&subject) {
             self.go_on(&key);
         }
         Ok(Answer::Said(format!("the {name} is taken out; to print it after all: dawnslip reprint {id}")))
@@ -330,6 +355,26 @@ impl Work<'_> {
             0 => "no slip or card waits".to_owned(),
             1 => "1 paper prints now".to_owned(),
             _ => format!("{count} papers print now, in the order in which to pack"),
+        }))
+    }
+
+    fn keep_apart(&mut self, key: &OrderKey, apart: bool) -> Reply {
+        let entry = self.open(key)?;
+        let number = &key.number;
+        if entry.apart == apart {
+            let state = if apart { "travels alone already" } else { "may be joined already" };
+            return refuse(format!("order {number} {state}"), "nothing to do");
+        }
+        if entry.common_plan().is_some() && self.state.paper_out(key) {
+            return refuse(
+                format!("papers of order {number} are out, and it shares its parcel"),
+                "pack it by its slip, or take its things out by hand",
+            );
+        }
+        self.fact(Fact::KeptApart { order: key.clone(), apart });
+        Ok(Answer::Said(match apart {
+            true => format!("order {number} travels alone"),
+            false => format!("order {number} may travel with others of the same customer"),
         }))
     }
 

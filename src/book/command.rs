@@ -178,6 +178,8 @@ pub enum Action {
     StartPacking,
     /// Prints a test page.
     TestPage,
+    /// It travels alone from now on, or (`apart: false`) may be joined again.
+    KeepApart { order: OrderKey, apart: bool },
     /// Plans it anew, unless something is printed.
     Replan { order: OrderKey },
     /// Plans all anew of which nothing is printed.

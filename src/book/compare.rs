@@ -132,6 +132,8 @@ mod tests {
             cancelled: false,
             not_before: None,
             has_wish: false,
+            separate: false,
+            customer: CustomerMarks::default(),
             flaws: Vec::new(),
             content_digest: String::new(),
         }

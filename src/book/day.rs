@@ -4,6 +4,7 @@ use super::*;
 use crate::model::*;
 use jiff::Timestamp;
 use jiff::civil::Date;
+use std::collections::BTreeSet;
 
 /// What a day holds. All lists are in the order in which to pack.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -52,6 +53,8 @@ impl OrderEntry {
 pub fn day(state: &State, today: Date) -> DayList {
     let size = state.policy.as_ref().map_or(u32::MAX, |policy| policy.parcels_a_day) as usize;
     let listed = state.last_list_at.filter(|_| state.last_list == Some(today));
+    // Joined orders have the same parcels: they come with the first of them.
+    let mut seen: BTreeSet<ParcelId> = BTreeSet::new();
     let mut open: Vec<&OrderEntry> = state.orders.values().filter(|entry| state.may_pack(&entry.order.key)).collect();
     open.sort_by_key(|entry| (!entry.is_urgent(), State::promised(entry), entry.received, &entry.order.key));
     let mut list = DayList {
@@ -63,10 +66,12 @@ pub fn day(state: &State, today: Date) -> DayList {
         orders: 0,
     };
     for entry in open {
-        let to_pack = state.parcels_of(entry).filter(|(_, parcel)| parcel.stage <= Stage::Printed);
-        let to_pack: Vec<ParcelId> = to_pack.map(|(id, _)| id).collect();
-        let packed = state.parcels_of(entry).filter(|(_, parcel)| parcel.stage == Stage::Packed);
-        list.packed.extend(packed.map(|(id, _)| id));
+        let ready = state.parcels_of(entry).filter(|(_, parcel)| state.may_pack_parcel(parcel));
+        let ready: Vec<(ParcelId, Stage)> = ready.map(|(id, parcel)| (id, parcel.stage)).collect();
+        let fresh = ready.into_iter().filter(|(id, _)| seen.insert(*id));
+        let (to_pack, rest): (Vec<_>, Vec<_>) = fresh.partition(|(_, stage)| *stage <= Stage::Printed);
+        let to_pack: Vec<ParcelId> = to_pack.into_iter().map(|(id, _)| id).collect();
+        list.packed.extend(rest.into_iter().filter(|(_, stage)| *stage == Stage::Packed).map(|(id, _)| id));
         if to_pack.is_empty() {
             continue;
         }
@@ -74,12 +79,14 @@ pub fn day(state: &State, today: Date) -> DayList {
             list.later.extend(to_pack);
             continue;
         }
-        list.orders += 1;
         if listed.is_some_and(|at| entry.received > at) {
             list.since_list.extend(&to_pack);
         }
         list.today.extend(to_pack);
     }
+    let of_today = list.today.iter().filter_map(|id| state.parcels.get(id)).flat_map(|parcel| &parcel.orders);
+    let open = of_today.filter(|key| state.orders.get(key).is_some_and(|entry| entry.cancelled.is_none()));
+    list.orders = open.collect::<BTreeSet<_>>().len();
     for parcels in [&mut list.today, &mut list.since_list, &mut list.later, &mut list.packed] {
         state.sort_for_packing(parcels);
     }

@@ -114,6 +114,9 @@ pub struct Policy {
     /// From when on a parcel that is planned no longer goes today, local time, by service.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub latest: BTreeMap<ServiceName, Time>,
+    /// Orders of one customer to one address may travel together.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub join: bool,
     /// Days for which closed orders stay in the state before they are archived.
     pub archive_after_days: u32,
 }
@@ -224,6 +227,32 @@ pub enum Fact {
         plan: Box<Plan>,
         /// One for each of its parcels.
         parcels: Vec<ParcelId>,
+    },
+    /// A common plan that was asked for comes to nothing: its orders go on apart.
+    NotJoined {
+        /// The order that would have led.
+        order: OrderKey,
+        /// What the plan was asked for.
+        pins: Box<Pins>,
+        /// Why, in words.
+        why: String,
+        /// It is not asked for again until something of this changes; else one of the orders has
+        /// changed already.
+        settled: bool,
+    },
+    /// Orders that were to share parcels go apart again: they have neither these parcels nor a plan now.
+    Parted {
+        /// All of them, the leading one first.
+        orders: Vec<OrderKey>,
+        /// Why, in words.
+        why: String,
+    },
+    /// A person wants it to travel alone, or no longer.
+    KeptApart {
+        /// Which.
+        order: OrderKey,
+        /// Alone?
+        apart: bool,
     },
     /// A plan came for something that had changed meanwhile.
     PlanRefused {

@@ -102,7 +102,8 @@ fn best<'a>(keys: impl Iterator<Item = &'a OrderKey>, typed: &str) -> Vec<&'a Or
     found.into_iter().map(|(_, key)| key).collect()
 }
 
-/// The parcel that people mean by `417` (an order's only one), `417/2` or `shop/417/2`.
+/// The parcel that people mean by `417` (an order's only one), `417/2`, `shop/417/2` or, of joined
+/// orders, `417+421`.
 ///
 /// # Errors
 /// As [`find`]; or the order has several parcels, none yet, or not so many.
@@ -113,8 +114,10 @@ pub fn find_parcel(state: &State, typed: &str) -> Result<ParcelId, FindError> {
         Err(ambiguous @ FindError::Ambiguous { .. }) => return Err(ambiguous),
         Err(not_found) => {
             let split = typed.rsplit_once('/').and_then(|(head, part)| Some((head, part.parse::<usize>().ok()?)));
-            let Some((head, part)) = split else { return Err(not_found) };
-            (find(state, head)?, Some(part))
+            match split {
+                Some((head, part)) => (find(state, head).or_else(|_| find_joined(state, head))?, Some(part)),
+                None => (find_joined(state, typed).map_err(|_| not_found)?, None),
+            }
         }
     };
     let parcels = state.orders.get(&order).map(|entry| entry.parcels.as_slice()).unwrap_or_default();
@@ -124,6 +127,18 @@ pub fn find_parcel(state: &State, typed: &str) -> Result<ParcelId, FindError> {
         (Some(part), _) => part.checked_sub(1).and_then(|at| parcels.get(at)),
     };
     id.copied().ok_or(FindError::WhichParcel { parcels: parcels.len(), order })
+}
+
+/// The first of the orders that `417+421` names; all of them must lie in one parcel.
+fn find_joined(state: &State, typed: &str) -> Result<OrderKey, FindError> {
+    let not_found = || FindError::NotFound { typed: typed.to_owned() };
+    let keys = typed.split('+').map(|number| find(state, number)).collect::<Result<Vec<_>, _>>()?;
+    let parcels = |key: &OrderKey| state.orders.get(key).map(|entry| &entry.parcels);
+    let first = keys.first().filter(|_| keys.len() > 1).ok_or_else(not_found)?;
+    match keys.iter().all(|key| parcels(key) == parcels(first)) {
+        true => Ok(first.clone()),
+        false => Err(not_found()),
+    }
 }
 
 impl State {

@@ -5,6 +5,7 @@ use super::about::about_paper;
 use super::*;
 use crate::model::*;
 use jiff::Timestamp;
+use std::collections::BTreeSet;
 
 /// Times off that are remembered.
 const OUTAGES_MAX: usize = 20;
@@ -27,10 +28,7 @@ impl State {
                 self.take_in(stamped);
                 self.tally = self.count();
             }
-            fact => match self.counted_order(fact) {
-                Some(key) => self.tallied(&key, |state| state.take_in(stamped)),
-                None => self.take_in(stamped),
-            },
+            fact => self.tallied(&self.counted_orders(fact), |state| state.take_in(stamped)),
         }
         for key in self.orders_of(&stamped.fact) {
             self.with_order(&key, |entry| entry.last_fact = stamped.seq);
@@ -40,24 +38,32 @@ impl State {
         }
     }
 
-    /// The order whose plan, question to the planner, stops, parcels, papers or end a fact may change: what
+    /// The orders whose plan, question to the planner, stops, parcels, papers or end a fact may change: what
     /// the state counts. One left out here shows in the book's tests, which count anew after every command.
-    fn counted_order(&self, fact: &Fact) -> Option<OrderKey> {
+    fn counted_orders(&self, fact: &Fact) -> BTreeSet<OrderKey> {
+        let of_parcel = |parcel: &ParcelEntry| parcel.orders.iter().cloned().collect();
+        let of_job = |job: &JobId| {
+            let subject = &self.jobs.get(job)?.subject;
+            let parcel = subject.parcel().and_then(|parcel| self.parcels.get(&parcel));
+            Some(parcel.map_or_else(|| self.order_of(subject).into_iter().collect(), of_parcel))
+        };
         match fact {
-            Fact::OrderReceived { order, .. } | Fact::OrderRevised { order, .. } => Some(order.key.clone()),
-            Fact::Planned { plan, .. } => Some(plan.order.clone()),
+            Fact::OrderReceived { order, .. } | Fact::OrderRevised { order, .. } => [order.key.clone()].into(),
+            Fact::Planned { plan, .. } => plan.orders().cloned().collect(),
+            Fact::Parted { orders, .. } | Fact::Archived { orders } => orders.iter().cloned().collect(),
             Fact::OrderCancelled { order, .. }
             | Fact::OrderReopened { order, .. }
             | Fact::PlanAsked { order, .. }
+            | Fact::NotJoined { order, .. }
             | Fact::StopPut { order: Some(order), .. }
-            | Fact::StopLifted { order: Some(order), .. } => Some(order.clone()),
-            Fact::ParcelMoved { parcel, .. } => self.parcels.get(parcel)?.leading().cloned(),
+            | Fact::StopLifted { order: Some(order), .. } => [order.clone()].into(),
+            Fact::ParcelMoved { parcel, .. } => self.parcels.get(parcel).map(of_parcel).unwrap_or_default(),
             Fact::JobSending { job, .. }
             | Fact::JobRequeued { job, .. }
             | Fact::JobUncertain { job, .. }
             | Fact::JobOnPaper { job, .. }
-            | Fact::JobDropped { job, .. } => self.order_of(&self.jobs.get(job)?.subject),
-            _ => None,
+            | Fact::JobDropped { job, .. } => of_job(job).unwrap_or_default(),
+            _ => BTreeSet::new(),
         }
     }
 
@@ -105,6 +111,15 @@ impl State {
             }
             Fact::PlanStarted { order } => self.with_order(order, |entry| entry.plan_started = true),
             Fact::Planned { plan, parcels } => self.take_plan(plan, parcels, stamped.seq, at),
+            Fact::NotJoined { order, pins, why, settled } => self.with_order(order, |entry| {
+                entry.asked = None;
+                entry.plan_started = false;
+                // It was the common plan that could not be made.
+                entry.stopped_program = 0;
+                entry.not_joined = settled.then(|| ((**pins).clone(), why.clone()));
+            }),
+            Fact::Parted { orders, .. } => self.part(orders),
+            Fact::KeptApart { order, apart } => self.with_order(order, |entry| entry.apart = *apart),
             Fact::PlanRefused { order, .. } => self.with_order(order, |entry| entry.plan_started = false),
             Fact::StopPut { order, stop } => self.put_stop(order.as_ref(), stop, at),
             Fact::StopLifted { order, stop, by } => self.lift_stop(order.as_ref(), stop, *by),
@@ -178,9 +193,7 @@ impl State {
                 self.mode_since = Some(at);
             }
             Fact::Swept { before } => self.sweep(*before, at),
-            Fact::Archived { orders } => {
-                orders.iter().for_each(|key| self.tallied(key, |state| state.forget_order(key)));
-            }
+            Fact::Archived { orders } => orders.iter().for_each(|key| self.forget_order(key)),
             Fact::RecordsLost { .. } => self.lose_one(at),
             Fact::Restored { .. } => self.doubt_queued(at),
             Fact::Repaired { lost, .. } => self.lost.extend(lost.iter().cloned()),
@@ -201,8 +214,8 @@ impl State {
         }
     }
 
-    /// The orders that a fact which was taken in belongs to.
-    fn orders_of(&self, fact: &Fact) -> Vec<OrderKey> {
+    /// The orders that a fact belongs to, as far as they can be told from the state.
+    pub(super) fn orders_of(&self, fact: &Fact) -> Vec<OrderKey> {
         let about = match about(fact) {
             About::Job(job) => self.jobs.get(&job).map_or(About::House, |job| about_paper(&job.subject)),
             about => about,
@@ -252,6 +265,8 @@ impl State {
             plan_started: false,
             stopped_program: 0,
             parcels: Vec::new(),
+            apart: false,
+            not_joined: None,
             cancelled: None,
             version_on_paper: None,
             differences: Vec::new(),
@@ -289,6 +304,29 @@ impl State {
                 }
             }
         });
+    }
+
+    /// Joined orders without their parcels and their plan.
+    fn part(&mut self, orders: &[OrderKey]) {
+        for key in orders {
+            self.leave_parcels(key);
+            self.with_order(key, |entry| {
+                entry.plan = None;
+                entry.declined.clear();
+            });
+        }
+    }
+
+    /// Takes an order out of its parcels; those that nobody else has go, with their papers.
+    pub(super) fn leave_parcels(&mut self, key: &OrderKey) {
+        let Some(entry) = self.orders.get_mut(key) else { return };
+        for id in std::mem::take(&mut entry.parcels) {
+            let Some(parcel) = self.parcels.get_mut(&id) else { continue };
+            parcel.orders.retain(|order| order != key);
+            if parcel.orders.is_empty() {
+                self.forget_parcel(id);
+            }
+        }
     }
 
     fn put_stop(&mut self, order: Option<&OrderKey>, kind: &StopKind, at: Timestamp) {
@@ -353,8 +391,10 @@ impl State {
             }
             Subject::List { extra: count, .. } | Subject::Test(count) => self.last_extra = self.last_extra.max(*count),
         }
-        if let Some(entry) = self.order_of(&subject).and_then(|key| self.orders.get_mut(&key)) {
-            entry.declined.remove(&subject);
+        for key in self.orders_about(&subject) {
+            self.with_order(&key, |entry| {
+                entry.declined.remove(&subject);
+            });
         }
         self.last_job = self.last_job.max(id.0);
         self.queue.insert((rank, id));
@@ -375,23 +415,26 @@ impl State {
     /// A paper of a parcel exists now: from here on changes are told by notes.
     fn note_paper(&mut self, job: JobId) {
         let Some(parcel) = self.jobs.get(&job).and_then(|job| job.subject.parcel()) else { return };
-        let Some(key) = self.parcels.get(&parcel).and_then(ParcelEntry::leading).cloned() else { return };
-        self.with_order(&key, |entry| {
-            let version = entry.plan.as_ref().map_or(entry.version, |(plan, _)| plan.pins.order_version);
-            entry.version_on_paper = Some(version);
-            if version == entry.version && !entry.differences.iter().any(Difference::is_open_again) {
-                entry.differences.clear();
-            }
-        });
+        for key in self.parcels.get(&parcel).map(|parcel| parcel.orders.clone()).unwrap_or_default() {
+            self.with_order(&key, |entry| {
+                let planned = entry.plan.as_ref().and_then(|(plan, _)| plan.version_of(&key));
+                let version = planned.unwrap_or(entry.version);
+                entry.version_on_paper = Some(version);
+                if version == entry.version && !entry.differences.iter().any(Difference::is_open_again) {
+                    entry.differences.clear();
+                }
+            });
+        }
     }
 
     fn decline(&mut self, job: JobId) {
         let Some(subject) = self.jobs.get(&job).map(|job| job.subject.clone()) else { return };
         let Some(parcel) = subject.parcel() else { return };
-        let Some(key) = self.parcels.get(&parcel).and_then(ParcelEntry::leading).cloned() else { return };
-        self.with_order(&key, |entry| {
-            entry.declined.insert(subject);
-        });
+        for key in self.parcels.get(&parcel).map(|parcel| parcel.orders.clone()).unwrap_or_default() {
+            self.with_order(&key, |entry| {
+                entry.declined.insert(subject.clone());
+            });
+        }
     }
 
     /// A record is lost. It may have given a number to a job or to parcels, which must not be given
@@ -448,17 +491,11 @@ impl State {
     }
 
     fn forget_order(&mut self, key: &OrderKey) {
+        self.leave_parcels(key);
         let Some(entry) = self.orders.remove(key) else { return };
         self.cancelled_before.remove(key);
         for job in entry.note_jobs {
             self.forget_job(job);
-        }
-        for id in entry.parcels {
-            let Some(parcel) = self.parcels.get_mut(&id) else { continue };
-            parcel.orders.retain(|order| order != key);
-            if parcel.orders.is_empty() {
-                self.forget_parcel(id);
-            }
         }
     }
 

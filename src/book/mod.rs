@@ -14,6 +14,7 @@ pub mod fact;
 pub mod find;
 mod fold;
 mod forget;
+mod joining;
 mod passing;
 pub mod people;
 mod planning;

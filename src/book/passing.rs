@@ -7,7 +7,7 @@ use super::*;
 use crate::model::*;
 use jiff::civil::Date;
 use jiff::{SignedDuration, Timestamp};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Message ids are remembered for so long: a published retry schedule ends after 272 105 s
 /// (3 days 4 hours), and 14 days are promised.
@@ -46,8 +46,15 @@ impl State {
         let old = |entry: &&OrderEntry| self.closed_since(entry).is_some_and(|at| at < before);
         self.orders.values().filter(old).map(|entry| entry.order.key.clone()).collect()
     }
-    /// Since when nothing is left to do for it.
+    /// Since when nothing is left to do for it, nor for the orders in its parcels: they go into the
+    /// archive together.
     fn closed_since(&self, entry: &OrderEntry) -> Option<Timestamp> {
+        let companions = self.companions(entry);
+        let entries = companions.iter().filter_map(|key| self.orders.get(key));
+        entries.map(|entry| self.settled_since(entry)).collect::<Option<Vec<_>>>()?.into_iter().max()
+    }
+    /// Since when nothing is left to do for it.
+    fn settled_since(&self, entry: &OrderEntry) -> Option<Timestamp> {
         let busy = |id: &JobId| {
             let job = self.jobs.get(id);
             job.is_some_and(|job| matches!(job.state, JobState::Queued | JobState::Sending { .. }))
@@ -205,10 +212,19 @@ impl Work<'_> {
 
     pub fn archived(&mut self, orders: Vec<OrderKey>, upto: u64) -> Reply {
         // Of one that something happened to meanwhile, the archive would lack that.
-        let closed = |key: &OrderKey| {
-            let entry = self.state.orders.get(key).filter(|entry| entry.last_fact <= upto);
-            entry.is_some_and(|entry| self.state.closed_since(entry).is_some())
-        };
+        let as_archived = |key: &OrderKey| self.state.orders.get(key).filter(|entry| entry.last_fact <= upto);
+        let named: BTreeSet<&OrderKey> = orders.iter().collect();
+        let closed: BTreeSet<OrderKey> = orders
+            .iter()
+            .filter_map(as_archived)
+            .filter(|entry| self.state.closed_since(entry).is_some())
+            .filter(|entry| {
+                let companions = self.state.companions(entry);
+                companions.iter().all(|key| named.contains(key) && as_archived(key).is_some())
+            })
+            .map(|entry| entry.order.key.clone())
+            .collect();
+        let closed = |key: &OrderKey| closed.contains(key);
         let (closed, open): (Vec<OrderKey>, Vec<OrderKey>) = orders.into_iter().partition(closed);
         if !closed.is_empty() {
             self.fact(Fact::Archived { orders: closed });

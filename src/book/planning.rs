@@ -20,7 +20,9 @@ const PLANNED_ANEW: &str = "the order is planned anew";
 impl OrderEntry {
     /// Is there a plan with parcels for the content in force?
     pub fn has_current_plan(&self) -> bool {
-        let current = |(plan, _): &(Plan, u64)| plan.pins.order_version == self.version && !plan.parcels.is_empty();
+        let current = |(plan, _): &(Plan, u64)| {
+            plan.version_of(&self.order.key) == Some(self.version) && !plan.parcels.is_empty()
+        };
         self.plan.as_ref().is_some_and(current)
     }
     /// Is this flaw still in the content?
@@ -71,16 +73,22 @@ impl State {
     }
     /// Puts a plan in force with its parcels.
     pub(super) fn take_plan(&mut self, plan: &Plan, parcels: &[ParcelId], seq: u64, at: Timestamp) {
-        let Some(entry) = self.orders.get_mut(&plan.order) else { return };
-        let old = std::mem::replace(&mut entry.parcels, parcels.to_vec());
-        entry.plan = Some((plan.clone(), seq));
-        entry.asked = None;
-        entry.anew = false;
-        entry.plan_started = false;
-        entry.stopped_program = 0;
+        let orders: Vec<OrderKey> = plan.orders().filter(|key| self.orders.contains_key(key)).cloned().collect();
+        if orders.is_empty() {
+            return;
+        }
+        let stays = self.orders.get(&plan.order).is_some_and(|entry| entry.parcels == parcels);
+        if let Some(entry) = self.orders.get_mut(&plan.order) {
+            entry.asked = None;
+            entry.anew = false;
+            entry.plan_started = false;
+            entry.stopped_program = 0;
+        }
         // The same parcels keep their identities, and what a person said about their papers; what was
         // taken back for this plan is queued anew.
-        if old == parcels {
+        if stays {
+            let Some(entry) = self.orders.get_mut(&plan.order) else { return };
+            entry.plan = Some((plan.clone(), seq));
             let declined = entry.declined.clone();
             let taken_back = |id: &JobId| {
                 let job = self.jobs.get(id);
@@ -98,15 +106,19 @@ impl State {
             }
             return;
         }
-        entry.declined.clear();
-        for id in old {
-            self.forget_parcel(id);
+        for key in &orders {
+            self.leave_parcels(key);
+            if let Some(entry) = self.orders.get_mut(key) {
+                entry.parcels = parcels.to_vec();
+                entry.plan = Some((plan.clone(), seq));
+                entry.declined.clear();
+            }
         }
         let of = parcels.len() as u32;
         for ((id, planned), part) in parcels.iter().zip(&plan.parcels).zip(1..) {
             self.last_parcel = self.last_parcel.max(id.0);
             let entry = ParcelEntry {
-                orders: vec![plan.order.clone()],
+                orders: orders.clone(),
                 part: (part, of),
                 stage: Stage::Planned,
                 since: at,
@@ -125,7 +137,7 @@ impl State {
         })
     }
     /// What the order's plan would be pinned to now; `None` before the first configuration.
-    fn pins_of(&self, entry: &OrderEntry, now: Timestamp) -> Option<Pins> {
+    pub(super) fn pins_of(&self, entry: &OrderEntry, now: Timestamp) -> Option<Pins> {
         let today = self.date(now);
         let hand_over = self.hand_over_day(today);
         Some(Pins {
@@ -135,6 +147,7 @@ impl State {
             stock: self.stock_seq,
             hand_over,
             too_late: if hand_over == today { self.too_late(today, now) } else { BTreeSet::new() },
+            joined: Vec::new(),
         })
     }
     /// Services with which nothing that is planned now goes today.
@@ -162,7 +175,9 @@ impl Work<'_> {
             return;
         }
         let Some(pins) = self.state.pins_of(entry, self.now) else { return };
-        if entry.asked.as_ref() != Some(&pins) || (anew && !entry.anew) {
+        self.part_order(key);
+        let is_new = |entry: &OrderEntry| entry.asked.as_ref() != Some(&pins) || (anew && !entry.anew);
+        if self.state.orders.get(key).is_some_and(is_new) {
             self.drop_queued(key, PLANNED_ANEW);
             self.fact(Fact::PlanAsked { order: key.clone(), pins: pins.clone(), anew });
         }
@@ -232,21 +247,26 @@ impl Work<'_> {
         let Some(asked) = entry.asked.clone() else {
             return refuse(format!("nobody waits for a plan of order {key}"), "nothing to do");
         };
-        let now = self.state.pins_of(entry, self.now).map(|now| Pins { too_late: asked.too_late.clone(), ..now });
+        let now = self.state.pins_of(entry, self.now).map(|now| Pins {
+            too_late: asked.too_late.clone(),
+            joined: asked.joined.clone(),
+            ..now
+        });
         if asked != plan.pins || now.as_ref() != Some(&asked) {
             let why = what_changed(now.as_ref().filter(|_| asked == plan.pins).unwrap_or(&asked), &plan.pins);
             self.fact(Fact::PlanRefused { order: key.clone(), why: why.to_owned() });
-            self.ask_plan(&key);
+            match asked.joined.is_empty() {
+                true => self.ask_plan(&key),
+                false => self.ask_again_together(key.clone(), asked),
+            }
             return refuse(format!("{why} since the plan of order {key} was asked for"), "it is planned again");
+        }
+        if !plan.pins.joined.is_empty() {
+            return self.planned_together(plan);
         }
         let stops = self.stops_of_plan(&plan)?;
         let stays = entry.plan.as_ref().is_some_and(|(before, _)| before.same_parcels(&plan));
-        let parcels = if stays {
-            entry.parcels.clone()
-        } else {
-            let first = self.state.last_parcel + 1;
-            (first..).map(ParcelId).take(plan.parcels.len()).collect()
-        };
+        let parcels = if stays { entry.parcels.clone() } else { self.new_parcels(&plan) };
         // What was about to print before it was planned anew prints now, too.
         let taken_back = |id: &JobId| {
             let state = self.state.jobs.get(id).map(|job| &job.state);
@@ -263,6 +283,11 @@ impl Work<'_> {
         }
         self.queue_papers(&key, moment);
         Ok(Answer::Done)
+    }
+
+    /// Identities for a plan's parcels.
+    pub fn new_parcels(&self, plan: &Plan) -> Vec<ParcelId> {
+        (self.state.last_parcel + 1..).map(ParcelId).take(plan.parcels.len()).collect()
     }
 
     /// The stops that a plan asks for, without those that a person has settled before.
@@ -304,10 +329,19 @@ impl Work<'_> {
 
     /// After a start: what was asked for was lost with the process and is asked for again.
     pub fn ask_again_after_start(&mut self) {
-        let asked = self.state.orders.values().filter(|entry| entry.asked.is_some());
-        let asked: Vec<(OrderKey, u32)> = asked.map(|entry| (entry.order.key.clone(), entry.stopped_program)).collect();
-        for (key, stopped) in asked {
-            if stopped >= STOPS_OF_PROGRAM_MAX {
+        let asked = self.state.orders.values().filter_map(|entry| Some((entry, entry.asked.clone()?)));
+        let asked: Vec<(OrderKey, Pins, u32)> =
+            asked.map(|(entry, pins)| (entry.order.key.clone(), pins, entry.stopped_program)).collect();
+        for (key, pins, stopped) in asked {
+            if !pins.joined.is_empty() {
+                // Each alone can be planned: nobody needs to be asked about these.
+                if stopped > 0 {
+                    let why = "the program stopped while it planned them together".to_owned();
+                    self.fact(Fact::NotJoined { order: key, pins: Box::new(pins), why, settled: true });
+                } else {
+                    self.ask_again_together(key, pins);
+                }
+            } else if stopped >= STOPS_OF_PROGRAM_MAX {
                 let what = format!("the program stopped {stopped} times while it planned order {}", key.number);
                 let remedy = format!(
                     "keep the log and pack it by hand, or try once more: dawnslip decide stopped-program:{key} retry"
@@ -321,7 +355,7 @@ impl Work<'_> {
 }
 
 fn what_changed(asked: &Pins, came: &Pins) -> &'static str {
-    if asked.order_version != came.order_version {
+    if asked.order_version != came.order_version || asked.joined != came.joined {
         "the order has changed"
     } else if asked.config != came.config {
         "the configuration has changed"

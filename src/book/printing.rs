@@ -47,10 +47,17 @@ impl State {
                 && entry.stops.is_empty()
                 && entry.asked.is_none()
                 && (entry.has_current_plan() || self.paper_out(key))
+                && !self.waits_to_be_joined(key)
         })
     }
+    /// May this parcel be packed: may all of its orders that are not cancelled?
+    pub fn may_pack_parcel(&self, parcel: &ParcelEntry) -> bool {
+        let mut rest = parcel.orders.iter().filter(|key| self.orders.get(key).is_some_and(|e| e.cancelled.is_none()));
+        let first = rest.next();
+        first.is_some_and(|key| self.may_pack(key)) && rest.all(|key| self.may_pack(key))
+    }
     /// Do the papers of this order wait for packing to start?
-    fn waits_for_packing(&self, key: &OrderKey) -> bool {
+    pub(super) fn waits_for_packing(&self, key: &OrderKey) -> bool {
         let own = self.policy.as_ref().and_then(|policy| policy.print.get(&key.source));
         match own {
             Some(PrintWhen::OnArrival) => false,
@@ -72,15 +79,34 @@ impl State {
         let jobs = ids.into_iter().flatten().filter_map(|id| self.jobs.get(id));
         jobs.filter(|job| job.subject == *subject).collect()
     }
-    /// The order that a job is about.
+    /// The order that speaks for what a job is about: the leading one of those that are neither
+    /// cancelled nor forgotten, if there are any.
     pub fn order_of(&self, subject: &Subject) -> Option<OrderKey> {
+        let first = || self.orders_about(subject).into_iter().next();
+        self.live_orders_about(subject).into_iter().next().or_else(first)
+    }
+    /// The orders that a job is about, the leading one first.
+    pub(super) fn orders_about(&self, subject: &Subject) -> Vec<OrderKey> {
         match subject {
             Subject::Parcel(id) | Subject::Card(id, _) | Subject::Label(id) | Subject::Customs(id) => {
-                self.parcels.get(id)?.leading().cloned()
+                self.parcels.get(id).map(|parcel| parcel.orders.clone()).unwrap_or_default()
             }
-            Subject::Note(key, _) => Some(key.clone()),
-            Subject::List { .. } | Subject::Test(_) => None,
+            Subject::Note(key, _) => vec![key.clone()],
+            Subject::List { .. } | Subject::Test(_) => Vec::new(),
         }
+    }
+    /// Those of them that are neither cancelled nor forgotten.
+    pub(super) fn live_orders_about(&self, subject: &Subject) -> Vec<OrderKey> {
+        let mut orders = self.orders_about(subject);
+        orders.retain(|key| {
+            self.orders.get(key).is_some_and(|entry| entry.cancelled.is_none() && entry.forgotten.is_none())
+        });
+        orders
+    }
+    /// May this parcel's papers print?
+    fn may_print_about(&self, subject: &Subject) -> bool {
+        let live = self.live_orders_about(subject);
+        !live.is_empty() && live.iter().all(|key| self.may_print(key))
     }
     /// Would it still be right to print this job?
     pub(super) fn is_right(&self, job: &Job) -> bool {
@@ -89,7 +115,9 @@ impl State {
         match job.kind {
             PaperKind::ChangeNote => cancelled == Some(false) && self.paper_out(&key),
             PaperKind::StopNote => cancelled == Some(true) && self.paper_out(&key),
-            PaperKind::Slip | PaperKind::Card | PaperKind::Label | PaperKind::Customs => self.may_print(&key),
+            PaperKind::Slip | PaperKind::Card | PaperKind::Label | PaperKind::Customs => {
+                self.may_print_about(&job.subject)
+            }
             PaperKind::PickList | PaperKind::TestPage => true,
         }
     }
@@ -128,8 +156,10 @@ impl Work<'_> {
         if let Some(last) = jobs.iter().max_by_key(|job| job.id).map(|job| job.id) {
             return self.reprint(last, String::new());
         }
-        if !self.state.may_print(&key) {
-            return refuse(format!("order {} is stopped", key.number), self.what_stops(&key));
+        let live = self.state.live_orders_about(&subject);
+        let stopped = live.iter().find(|key| !self.state.may_print(key));
+        if let Some(key) = stopped.or(live.is_empty().then_some(&key)) {
+            return refuse(format!("order {} is stopped", key.number), self.what_stops(key));
         }
         Ok(Answer::Queued(self.queue_job(kind, subject, None)))
     }
@@ -152,18 +182,18 @@ impl Work<'_> {
 
     /// Queues slip and cards of every planned parcel of this order that has none yet.
     pub fn queue_papers(&mut self, key: &OrderKey, moment: Moment) {
-        let waits = moment == Moment::Now && self.state.waits_for_packing(key);
         let Some(entry) = self.state.orders.get(key) else { return };
         for parcel in entry.parcels.clone() {
-            self.queue_parcel(parcel, waits);
+            self.queue_parcel(parcel, moment);
         }
     }
 
-    fn queue_parcel(&mut self, parcel: ParcelId, waits: bool) {
+    fn queue_parcel(&mut self, parcel: ParcelId, moment: Moment) {
         let Some(entry) = self.state.parcels.get(&parcel) else { return };
         if entry.stage > Stage::Printed {
             return;
         }
+        let waits = moment == Moment::Now && entry.orders.iter().any(|key| self.state.waits_for_packing(key));
         let cards = entry.planned.cards.clone();
         let of_service = self.state.policy.as_ref().and_then(|policy| policy.prints.get(&entry.planned.service));
         let also = of_service.cloned().unwrap_or_default();
@@ -185,9 +215,7 @@ impl Work<'_> {
         let mut parcels: Vec<ParcelId> = open.map(|(id, _)| *id).collect();
         self.state.sort_for_packing(&mut parcels);
         for id in parcels {
-            let Some(key) = self.state.parcels.get(&id).and_then(ParcelEntry::leading).cloned() else { continue };
-            let waits = moment == Moment::Now && self.state.waits_for_packing(&key);
-            self.queue_parcel(id, waits);
+            self.queue_parcel(id, moment);
         }
         (self.state.last_job - before) as usize
     }
@@ -210,7 +238,7 @@ impl Work<'_> {
         }
         let doubtful: Vec<&&Job> = jobs.iter().filter(|job| matches!(job.state, JobState::Uncertain { .. })).collect();
         let Some(last) = doubtful.last().copied() else {
-            if !waits && order.is_some_and(|key| self.state.may_print(&key)) {
+            if !waits && self.state.may_print_about(&subject) {
                 self.queue_job(kind, subject, None);
             }
             return;
@@ -327,8 +355,7 @@ impl Work<'_> {
         }
         let doubtful: Vec<Cause> =
             self.state.jobs_about(&subject).iter().map(|j| Cause::UncertainPaper(j.id.0)).collect();
-        let order = self.state.order_of(&subject);
-        self.settle_doubt(order.as_ref(), &doubtful, Actor::Program);
+        self.settle_doubt(&subject, &doubtful, Actor::Program);
         if let (PaperKind::Slip, Some(parcel)) = (kind, subject.parcel()) {
             let stage = self.state.parcels.get(&parcel).map(|parcel| parcel.stage);
             if stage == Some(Stage::Planned) {
@@ -336,26 +363,33 @@ impl Work<'_> {
                 self.fact(Fact::ParcelMoved { parcel, from, to, by: Actor::Program });
             }
         }
-        let Some(key) = order else { return Ok(Answer::Done) };
-        let cancelled = self.state.orders.get(&key).is_some_and(|entry| entry.cancelled.is_some());
-        if cancelled && subject.parcel().is_some() && !self.has_note(&key, PaperKind::StopNote) {
-            self.queue_stop_note(&key);
+        for key in self.state.orders_about(&subject) {
+            let cancelled = self.state.orders.get(&key).is_some_and(|entry| entry.cancelled.is_some());
+            if cancelled && subject.parcel().is_some() && !self.has_note(&key, PaperKind::StopNote) {
+                self.queue_stop_note(&key);
+            }
+            self.go_on(&key);
         }
-        self.go_on(&key);
         Ok(Answer::Done)
     }
 
-    /// Lifts questions about doubtful papers.
-    pub fn settle_doubt(&mut self, order: Option<&OrderKey>, causes: &[Cause], by: Actor) {
-        let stops = match order {
-            Some(key) => self.state.orders.get(key).map(|entry| &entry.stops),
-            None => Some(&self.state.loose_stops),
+    /// Lifts questions about doubtful papers of one subject: whichever of its orders spoke for it then.
+    pub fn settle_doubt(&mut self, subject: &Subject, causes: &[Cause], by: Actor) {
+        let orders: Vec<Option<OrderKey>> = match self.state.orders_about(subject) {
+            none if none.is_empty() => vec![None],
+            orders => orders.into_iter().map(Some).collect(),
         };
-        let asked = stops.into_iter().flatten().map(|stop| &stop.kind);
-        let asked = asked.filter(|kind| kind.cause().is_some_and(|cause| causes.contains(cause)));
-        let asked: Vec<StopKind> = asked.cloned().collect();
-        for stop in asked {
-            self.lift(order, stop, by);
+        for order in orders {
+            let stops = match &order {
+                Some(key) => self.state.orders.get(key).map(|entry| &entry.stops),
+                None => Some(&self.state.loose_stops),
+            };
+            let asked = stops.into_iter().flatten().map(|stop| &stop.kind);
+            let asked = asked.filter(|kind| kind.cause().is_some_and(|cause| causes.contains(cause)));
+            let asked: Vec<StopKind> = asked.cloned().collect();
+            for stop in asked {
+                self.lift(order.as_ref(), stop, by);
+            }
         }
     }
 
@@ -375,9 +409,11 @@ impl Work<'_> {
             self.in_doubt(id, why);
             return Ok(Answer::Done);
         }
-        let order = self.state.order_of(&job.subject);
+        let orders = self.state.orders_about(&job.subject);
         self.fact(Fact::JobRequeued { job: id, why });
-        let Some(key) = order else { return Ok(Answer::Done) };
+        if orders.is_empty() {
+            return Ok(Answer::Done);
+        }
         // While it was on its way the order may have been stopped, changed or cancelled.
         let job = self.state.jobs.get(&id);
         if job.is_some_and(|job| !self.state.is_right(job)) {
@@ -385,8 +421,10 @@ impl Work<'_> {
         } else if job.is_some_and(|job| self.is_needless_copy(job)) {
             self.drop_job(id, "the first one is on paper after all");
         }
-        self.reconsider_notes(&key);
-        self.go_on(&key);
+        for key in orders {
+            self.reconsider_notes(&key);
+            self.go_on(&key);
+        }
         Ok(Answer::Done)
     }
 

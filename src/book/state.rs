@@ -171,8 +171,14 @@ pub struct OrderEntry {
     pub plan_started: bool,
     /// So many times the program stopped while it worked on this.
     pub stopped_program: u32,
-    /// Its parcels.
+    /// Its parcels; joined orders have the same ones.
     pub parcels: Vec<ParcelId>,
+    /// A person wants it to travel alone.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub apart: bool,
+    /// For what a common plan was asked that came to nothing, and why.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_joined: Option<(Pins, String)>,
     /// Cancelled: since when, by whom, why.
     pub cancelled: Option<Cancelled>,
     /// Version that is on paper, once something is.

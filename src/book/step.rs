@@ -5,6 +5,7 @@ use super::printing::Moment;
 use super::*;
 use crate::model::*;
 use jiff::Timestamp;
+use std::collections::BTreeSet;
 
 /// Works off one command. `now` is the caller's time; the state moves on by exactly the
 /// facts among the returned records. Never fails: what cannot be done is
@@ -12,7 +13,7 @@ use jiff::Timestamp;
 pub fn step(state: &mut State, command: Command, now: Timestamp) -> Step {
     let may_be_old =
         matches!(command, Command::Tick | Command::Planned(_) | Command::Started { .. } | Command::Person(_));
-    let mut work = Work { state, now, records: Vec::new(), effects: Vec::new() };
+    let mut work = Work { state, now, records: Vec::new(), effects: Vec::new(), households: BTreeSet::new() };
     let reply = match command {
         Command::Receive(received) => work.receive(*received),
         Command::Remapped { message, meaning, archived } => work.remapped(&message, meaning, &archived),
@@ -37,6 +38,7 @@ pub fn step(state: &mut State, command: Command, now: Timestamp) -> Step {
     if may_be_old {
         work.ask_again_by_and_by();
     }
+    work.settle_joins();
     work.start_next_carefully();
     Step { records: work.records, effects: work.effects, answer }
 }
@@ -61,6 +63,8 @@ pub(super) struct Work<'a> {
     pub now: Timestamp,
     pub records: Vec<Record>,
     pub effects: Vec<Effect>,
+    /// Of which something has changed, so that their orders may go together or apart.
+    pub households: BTreeSet<Household>,
 }
 
 impl Work<'_> {
@@ -71,7 +75,16 @@ impl Work<'_> {
             Fact::JobQueued { .. } | Fact::JobRequeued { .. } | Fact::JobDropped { .. } | Fact::ConfigAdopted { .. }
         );
         let stamped = Stamped { v: RECORD_VERSION, seq: self.state.seq + 1, at: self.now, fact };
+        let orders = self.state.orders_of(&stamped.fact);
+        self.touch(&orders);
         self.state.apply(&stamped);
+        self.touch(&orders);
+        // A new order is known only now, the orders of a new paper as well.
+        let orders = self.state.orders_of(&stamped.fact);
+        self.touch(&orders);
+        if matches!(stamped.fact, Fact::ConfigAdopted { .. }) {
+            self.touch_all();
+        }
         self.records.push(Record::Fact(stamped));
         if queue_changed {
             self.effect(Effect::Spool);

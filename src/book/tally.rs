@@ -28,6 +28,8 @@ pub struct Tally {
     asked: BTreeSet<OrderKey>,
     /// Stops that wait for a date, by date.
     dates: BTreeMap<Date, i64>,
+    /// Orders that may be joined with others of their household.
+    households: BTreeMap<Household, BTreeSet<OrderKey>>,
 }
 
 /// Adds to a count; one that comes to nothing goes.
@@ -76,6 +78,17 @@ impl Tally {
                 self.asked.remove(&entry.order.key);
             }
         }
+        if let Some(household) = entry.order.household() {
+            let known = self.households.entry(household.clone()).or_default();
+            if sign > 0 {
+                known.insert(entry.order.key.clone());
+            } else {
+                known.remove(&entry.order.key);
+            }
+            if known.is_empty() {
+                self.households.remove(&household);
+            }
+        }
         for stop in &entry.stops {
             if let StopKind::Waiting(wait) = &stop.kind
                 && let Some(day) = wait.until()
@@ -99,6 +112,14 @@ impl Tally {
         };
         self.plannable.iter().find(|(made_for, _)| is_old(made_for)).and_then(|(_, keys)| keys.first())
     }
+    /// All orders of a household that the state holds and that may be joined.
+    pub(super) fn household(&self, household: &Household) -> impl Iterator<Item = &OrderKey> {
+        self.households.get(household).into_iter().flatten()
+    }
+    /// Households of which the state holds several orders.
+    pub(super) fn households(&self) -> impl Iterator<Item = &Household> {
+        self.households.iter().filter(|(_, orders)| orders.len() > 1).map(|(household, _)| household)
+    }
     /// The earliest date that an order waits for.
     pub fn first_date(&self) -> Option<Date> {
         self.dates.first_key_value().map(|(day, _)| *day)
@@ -111,23 +132,27 @@ impl State {
         parcel.orders.iter().any(|key| self.orders.get(key).is_some_and(|entry| entry.cancelled.is_none()))
     }
 
-    /// Is its leading order stopped?
+    /// Is one of its orders stopped?
     fn is_stopped(&self, parcel: &ParcelEntry) -> bool {
-        parcel.leading().and_then(|key| self.orders.get(key)).is_some_and(|entry| !entry.stops.is_empty())
+        let mut orders = parcel.orders.iter().filter_map(|key| self.orders.get(key));
+        orders.any(|entry| !entry.stops.is_empty())
     }
 
-    /// Changes something about one order, and the counts with it.
-    pub(super) fn tallied(&mut self, key: &OrderKey, change: impl FnOnce(&mut Self)) {
+    /// Changes something about these orders, and the counts with it.
+    pub(super) fn tallied(&mut self, keys: &BTreeSet<OrderKey>, change: impl FnOnce(&mut Self)) {
         let mut parcels = BTreeSet::new();
-        self.tally_order(key, -1, &mut parcels);
+        self.tally_orders(keys, -1, &mut parcels);
         change(self);
-        self.tally_order(key, 1, &mut parcels);
+        self.tally_orders(keys, 1, &mut parcels);
     }
 
-    /// Takes an order and its parcels, and those that were its own before, into the counts or out of them.
-    fn tally_order(&mut self, key: &OrderKey, sign: i64, parcels: &mut BTreeSet<ParcelId>) {
+    /// Takes orders and their parcels, and those that were theirs before, into the counts or out of them.
+    fn tally_orders(&mut self, keys: &BTreeSet<OrderKey>, sign: i64, parcels: &mut BTreeSet<ParcelId>) {
+        if keys.is_empty() {
+            return;
+        }
         let mut tally = std::mem::take(&mut self.tally);
-        if let Some(entry) = self.orders.get(key) {
+        for entry in keys.iter().filter_map(|key| self.orders.get(key)) {
             tally.order(entry, self.plannable(entry), sign);
             parcels.extend(&entry.parcels);
         }
@@ -176,12 +201,13 @@ impl State {
         self
     }
 
-    /// What other orders' parcels have taken, as an order about to be planned sees it: containers,
+    /// What other orders' parcels have taken, as orders about to be planned see it: containers,
     /// and pieces of batches.
-    pub fn taken_by_others(&self, order: &OrderKey) -> Taken<'_> {
+    pub fn taken_by_others(&self, orders: &[OrderKey]) -> Taken<'_> {
         let mut own = Tally::default();
-        let parcels = self.orders.get(order).map(|entry| self.parcels_of(entry));
-        for (_, parcel) in parcels.into_iter().flatten() {
+        let entries = orders.iter().filter_map(|key| self.orders.get(key));
+        let parcels: BTreeSet<ParcelId> = entries.flat_map(|entry| entry.parcels.iter().copied()).collect();
+        for parcel in parcels.iter().filter_map(|id| self.parcels.get(id)) {
             if self.takes(parcel) {
                 own.parcel(parcel, self.is_stopped(parcel), 1);
             }

@@ -37,6 +37,7 @@ pub(super) fn read(map: &Section<'_>) -> Mapping {
         gift: path(map, "gift"),
         hide_buyer: path(map, "hide_buyer"),
         gift_message: path(map, "gift_message"),
+        separate: path(map, "separate"),
         wish: path(map, "wish"),
         service: path(map, "service"),
         total: path(map, "total"),

@@ -38,6 +38,7 @@ pub fn policy(workshop: &Workshop) -> Policy {
             .map(|s| (s.name.clone(), s.prints.clone()))
             .collect(),
         latest: workshop.services.iter().filter_map(|s| Some((s.name.clone(), s.latest?))).collect(),
+        join: workshop.joins_orders,
         archive_after_days: ARCHIVE_AFTER_DAYS.min(workshop.retention_days),
     }
 }

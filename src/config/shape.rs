@@ -24,8 +24,10 @@ shapes! {
     WORKSHOP = "workshop.toml", "the workshop", [
         "name", "language", "time_zone", "currency", "country", "sender", "decimal_mark", "group_mark", "dates", "times",
         "units", "currency_sign", "currency_at", "retention", "cn23_above", "heavy_above", "contracts", "fonts", "logo",
-        "logo_tone", "logo_density", "card", "draw_packing_from", "day", "listen", "limits", "backups", "labour", "rates",
+        "logo_tone", "logo_density", "card", "draw_packing_from", "day", "orders", "listen", "limits", "backups",
+        "labour", "rates",
     ];
+    ORDERS = "workshop.toml", "the orders", ["join"];
     DAY = "workshop.toml", "the day", [
         "pick_list_at", "closed_weekdays", "closed_dates", "parcels_a_day", "quiet", "burst",
     ];
@@ -45,7 +47,8 @@ shapes! {
     MAP = "sources.toml", "a mapping", [
         "order", "only_if", "number", "revision", "placed", "cancelled", "cancelled_values", "lines", "line",
         "recipient", "buyer", "street", "locality", "region", "postcode", "country", "email", "phone", "gift",
-        "hide_buyer", "gift_message", "wish", "service", "total", "currency", "prices", "not_before", "language",
+        "hide_buyer", "gift_message", "separate", "wish", "service", "total", "currency", "prices", "not_before",
+        "language",
     ];
     MAP_LINE = "sources.toml", "the mapping of a line", [
         "sku", "name", "quantity", "unit_price", "skip", "skip_values",

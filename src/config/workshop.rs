@@ -85,6 +85,7 @@ pub(super) fn read(section: &Section<'_>, names: &Names, currency: Currency, bas
         backups: read_backups(section.sub("backups", &shape::BACKUPS).as_ref(), retention),
         labour: section.sub("labour", &shape::LABOUR).and_then(|labour| read_labour(&labour, currency)),
         cn23_above: section.money("cn23_above", currency).map(|given| given.value),
+        joins_orders: section.sub("orders", &shape::ORDERS).is_some_and(|orders| orders.yes("join")),
         heavy_above: section.written("heavy_above").map_or(HEAVY, |given| given.value),
         listeners: listeners(section, base),
         limits: read_limits(limits.as_ref()),

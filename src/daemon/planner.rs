@@ -13,6 +13,7 @@ use crate::model::*;
 use crate::plan::choose::{Now, Wanted};
 use crate::plan::{Planner, Shelf};
 use jiff::civil::Date;
+use std::collections::BTreeSet;
 use std::panic::AssertUnwindSafe;
 use std::sync::mpsc;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -21,7 +22,7 @@ use std::time::Duration;
 /// Stack of the planner's thread: an expression language's parser needs it (see DEVELOPERS.md).
 pub const PLANNER_STACK_BYTES: usize = 64 * 1024 * 1024;
 
-/// A request to plan one order.
+/// A request to plan one order, or several together.
 #[derive(Debug)]
 pub struct Request {
     /// The order.
@@ -82,21 +83,27 @@ fn plan_one(
     let Some((_, ready)) = planner.as_ref() else { return true };
     let loaded = {
         let durable = shared.durable();
-        durable.state.orders.get(&request.order).map(|entry| {
-            let before = entry.plan.as_ref().map(|(plan, _)| plan.clone());
-            let wanted = if entry.anew { Wanted::New } else { Wanted::SameIfItHolds };
-            let shelf = shelf(&durable.state, &workshop, &request.order, request.pins.hand_over);
-            (entry.order.clone(), entry.accepted.clone(), before, wanted, shelf)
+        let joined = request.pins.joined.iter().map(|(key, _)| key);
+        let keys: Vec<OrderKey> = std::iter::once(&request.order).chain(joined).cloned().collect();
+        let entries: Option<Vec<_>> = keys.iter().map(|key| durable.state.orders.get(key)).collect();
+        entries.map(|entries| {
+            let accepted: BTreeSet<String> = entries.iter().flat_map(|entry| entry.accepted.iter().cloned()).collect();
+            let orders: Vec<Order> = entries.iter().map(|entry| entry.order.clone()).collect();
+            let shelf = shelf(&durable.state, &workshop, &keys, &accepted, request.pins.hand_over);
+            let before = entries[0].plan.as_ref().map(|(plan, _)| plan.clone());
+            let wanted = if entries[0].anew { Wanted::New } else { Wanted::SameIfItHolds };
+            (orders, accepted, before, wanted, shelf)
         })
     };
-    let Some((order, accepted, before, wanted, shelf)) = loaded else { return true };
+    let Some((orders, accepted, before, wanted, shelf)) = loaded else { return true };
     let pins = &request.pins;
-    let decide = || match &before {
-        Some(before) => {
-            let now = Now { order: &order, workshop: &workshop, shelf: &shelf, accepted: &accepted, pins };
+    let decide = || match (orders.as_slice(), &before) {
+        ([order], Some(before)) => {
+            let now = Now { order, workshop: &workshop, shelf: &shelf, accepted: &accepted, pins };
             ready.decide_again(before, wanted, now)
         }
-        None => ready.decide(&order, &workshop, &shelf, &accepted, pins),
+        ([order], None) => ready.decide(order, &workshop, &shelf, &accepted, pins),
+        (several, _) => ready.decide_together(several, &workshop, &shelf, &accepted, pins),
     };
     let plan = std::panic::catch_unwind(AssertUnwindSafe(decide)).unwrap_or_else(|_| {
         tracing::error!(order = %request.order, "the planner stopped on this order");
@@ -106,11 +113,11 @@ fn plan_one(
     told(core, || Command::Planned(Box::new(plan.clone())))
 }
 
-/// What is left for this order on its day: the configured stock, and the parcels that services take,
+/// What is left for these orders on their day: the configured stock, and the parcels that services take,
 /// less what other open orders' parcels have taken, and what a person said is ready.
-fn shelf(state: &State, workshop: &Workshop, order: &OrderKey, day: Date) -> Shelf {
+fn shelf(state: &State, workshop: &Workshop, orders: &[OrderKey], accepted: &BTreeSet<String>, day: Date) -> Shelf {
     let mut shelf = Shelf::default();
-    let taken = state.taken_by_others(order);
+    let taken = state.taken_by_others(orders);
     for service in &workshop.services {
         if let Some(most) = service.per_day {
             let left = i64::from(most) - taken.parcels_by(&service.name, day);
@@ -132,11 +139,8 @@ fn shelf(state: &State, workshop: &Workshop, order: &OrderKey, day: Date) -> She
             }
         }
     }
-    if let Some(entry) = state.orders.get(order) {
-        // A settled wait is remembered as `ready:SKU` (StopKind::cause).
-        let ready = entry.accepted.iter().filter_map(|cause| cause.strip_prefix("ready:"));
-        shelf.settled = ready.map(Sku::from).collect();
-    }
+    // A settled wait is remembered as `ready:SKU` (StopKind::acceptance).
+    shelf.settled = accepted.iter().filter_map(|cause| cause.strip_prefix("ready:")).map(Sku::from).collect();
     shelf
 }
 
@@ -174,5 +178,7 @@ fn failed_plan(request: &Request) -> Plan {
         rules: Vec::new(),
         urgent: false,
         instead: None,
+        joined: Vec::new(),
+        joined_saves: None,
     }
 }

@@ -96,9 +96,17 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
             format!("a new plan was asked for by a person, to hand over on {}", pins.hand_over)
         }
         Fact::ReplanAsked { by: who } => format!("all that is not printed is planned anew, {}", by(*who)),
+        Fact::PlanAsked { order, pins, .. } if !pins.joined.is_empty() => {
+            let orders = std::iter::once(order).chain(pins.joined.iter().map(|(key, _)| key));
+            format!("a common plan was asked for: {}", together(orders))
+        }
         Fact::PlanAsked { pins, .. } => format!("a plan was asked for, to hand over on {}", pins.hand_over),
         Fact::PlanStarted { .. } => "planning began, marked on disk after an unclean stop".into(),
         Fact::Planned { plan, .. } => planned(plan),
+        Fact::NotJoined { why, .. } => format!("not joined{}", reason(why)),
+        Fact::Parted { orders, why } => format!("{} go apart again{}", together(orders.iter()), reason(why)),
+        Fact::KeptApart { apart: true, .. } => "a person keeps it apart: it travels alone".into(),
+        Fact::KeptApart { apart: false, .. } => "it may be joined again, by a person".into(),
         Fact::PlanRefused { why, .. } => format!("a plan came too late{}", reason(why)),
         Fact::StopPut { stop: kind, .. } => stop(kind),
         Fact::StopLifted { stop: kind, by: who, .. } => format!("no longer {} ({})", stop(kind), by(*who)),
@@ -147,13 +155,22 @@ pub fn in_words(state: &State, fact: &Fact) -> String {
 
 fn planned(plan: &Plan) -> String {
     let parcels: Vec<String> = plan.parcels.iter().map(PlannedParcel::spoken).collect();
+    let lead = match plan.joined_saves {
+        Some(saves) => format!("{} planned together, which saves {saves}", together(plan.orders())),
+        None => "planned".to_owned(),
+    };
     let instead = plan.instead.as_ref().map(|it| format!("; instead of {}", super::order::replaced(it)));
     let planned = match (parcels.is_empty(), plan.cost) {
         (true, _) => "planned: nothing can be packed yet".into(),
-        (false, Some(cost)) => format!("planned: {} for {cost}", parcels.join(" and ")),
-        (false, None) => format!("planned: {}", parcels.join(" and ")),
+        (false, Some(cost)) => format!("{lead}: {} for {cost}", parcels.join(" and ")),
+        (false, None) => format!("{lead}: {}", parcels.join(" and ")),
     };
     planned + &instead.unwrap_or_default()
+}
+
+/// `S-417 + S-421`.
+pub(super) fn together<'k>(orders: impl Iterator<Item = &'k OrderKey>) -> String {
+    words::tame(&orders.map(|key| key.number.as_str()).collect::<Vec<_>>().join(" + "))
 }
 
 fn moved(state: &State, parcel: ParcelId, from: Stage, to: Stage, who: Actor) -> String {

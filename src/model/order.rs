@@ -120,9 +120,52 @@ pub struct Order {
     /// What is wrong with the content, though it could be mapped (no address, quantity 0,
     /// unknown country): each becomes a question.
     pub flaws: Vec<Flaw>,
+    /// The customer wants a parcel for this order alone.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub separate: bool,
+    /// Recognises the recipient's name and e-mail without keeping them.
+    #[serde(default, skip_serializing_if = "CustomerMarks::is_empty")]
+    pub customer: CustomerMarks,
     /// SHA-256 (hex) of the canonical content incl. the person's part: two revisions that
     /// say the same have the same.
     pub content_digest: String,
+}
+
+/// Keyed hashes, made like that of an address ([`Destination::address_hash`]).
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct CustomerMarks {
+    /// Of the recipient's normalised name; empty where nobody is named.
+    #[serde(default)]
+    pub name: String,
+    /// Of the e-mail; empty where there is none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub email: String,
+}
+
+impl CustomerMarks {
+    /// Is nothing known?
+    pub fn is_empty(&self) -> bool {
+        self.name.is_empty() && self.email.is_empty()
+    }
+}
+
+/// Those whose orders may travel in one parcel: one name at one address.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Household {
+    /// [`Destination::address_hash`].
+    pub address: String,
+    /// [`CustomerMarks::name`].
+    pub name: String,
+}
+
+impl Order {
+    /// With whose orders it may be joined; `None` for one that travels alone: a gift, a wish for a
+    /// separate delivery, or nobody known by name and address.
+    pub fn household(&self) -> Option<Household> {
+        let (address, name) = (&self.destination.address_hash, &self.customer.name);
+        let alone = self.gift || self.separate || address.is_empty() || name.is_empty();
+        (!alone).then(|| Household { address: address.clone(), name: name.clone() })
+    }
 }
 
 /// Something in a payload that a person has to settle.

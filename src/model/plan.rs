@@ -36,6 +36,9 @@ pub struct Pins {
     /// Services whose hour has passed on that day when the plan was asked for.
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     pub too_late: BTreeSet<ServiceName>,
+    /// Other orders that are to travel with it, if that is no dearer, each with its version.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub joined: Vec<(OrderKey, u32)>,
 }
 
 /// The planner's answer for one order. It cannot fail: what it could not settle is data.
@@ -66,6 +69,12 @@ pub struct Plan {
     /// The plan before it for the same order, where this one differs in parcels or price.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instead: Option<Instead>,
+    /// Other orders whose goods lie in these parcels, too.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub joined: Vec<OrderKey>,
+    /// What that saves against a parcel for each; `None` where nothing is joined.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub joined_saves: Option<Money>,
 }
 
 impl Plan {
@@ -73,6 +82,18 @@ impl Plan {
     pub fn same_parcels(&self, other: &Self) -> bool {
         self.parcels.len() == other.parcels.len()
             && self.parcels.iter().zip(&other.parcels).all(|(one, two)| one.is_same(two))
+    }
+    /// Its order and those joined with it, as [`Content::order`] counts them.
+    pub fn orders(&self) -> impl Iterator<Item = &OrderKey> {
+        std::iter::once(&self.order).chain(&self.joined)
+    }
+    /// The version for which it was made of one of its orders; `None` for any other order.
+    pub fn version_of(&self, key: &OrderKey) -> Option<u32> {
+        if *key == self.order {
+            return Some(self.pins.order_version);
+        }
+        let pinned = self.pins.joined.iter().filter(|_| self.joined.contains(key));
+        pinned.into_iter().find(|(order, _)| order == key).map(|(_, version)| *version)
     }
 }
 
@@ -178,6 +199,13 @@ pub struct Content {
     pub batch: Option<BatchName>,
     /// The order's line (from 0) it stems from; `None` for what a rule added (a sample).
     pub line: Option<usize>,
+    /// Which of the parcel's orders (from 0: the leading one) that is.
+    #[serde(default, skip_serializing_if = "is_first")]
+    pub order: usize,
+}
+
+fn is_first(index: &usize) -> bool {
+    *index == 0
 }
 
 /// What a parcel costs.

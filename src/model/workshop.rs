@@ -38,6 +38,8 @@ pub struct Workshop {
     pub labour: Option<Labour>,
     /// Above this value of its goods a parcel abroad needs a CN 23 in place of a CN 22; `None`: not said.
     pub cn23_above: Option<Money>,
+    /// Orders of one customer to one address travel together, where that is no dearer.
+    pub joins_orders: bool,
     /// Parcels heavier than this are lifted by two.
     pub heavy_above: Weight,
     /// Where to listen.
@@ -341,6 +343,8 @@ pub struct Mapping {
     pub hide_buyer: Option<String>,
     /// The gift's text.
     pub gift_message: Option<String>,
+    /// The customer wants a parcel for this order alone, where this finds `true`, or any text but a no.
+    pub separate: Option<String>,
     /// A wish.
     pub wish: Option<String>,
     /// The requested service.

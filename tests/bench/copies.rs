@@ -103,6 +103,7 @@ fn bench() {
         stock: 0,
         hand_over: "2026-11-26".parse().expect("a date"),
         too_late: Default::default(),
+        joined: Vec::new(),
     };
     let planned = Planner::new(&workshop).decide(&order_pattern, &workshop, &Shelf::default(), &BTreeSet::new(), &pins);
     let made = Pattern { order: order_pattern, body: message.body.clone(), plan: planned };

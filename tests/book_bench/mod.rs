@@ -43,6 +43,7 @@ pub fn policy() -> Policy {
         uncertain: BTreeMap::new(),
         prints: BTreeMap::new(),
         latest: BTreeMap::new(),
+        join: false,
         archive_after_days: 7,
     }
 }
@@ -74,6 +75,8 @@ pub fn order(number: &str, skus: &[&str]) -> Order {
         cancelled: false,
         not_before: None,
         has_wish: false,
+        separate: false,
+        customer: CustomerMarks::default(),
         flaws: Vec::new(),
         content_digest: String::new(),
     };
@@ -121,9 +124,32 @@ pub fn question_of(sku: &str, key: &OrderKey) -> Option<Cause> {
     })
 }
 
+/// An order of one who has others to the same address.
+pub fn of_customer(mut order: Order, name: &str) -> Order {
+    order.customer.name = name.to_owned();
+    order
+}
+
+/// What the planner of these tests answers about several orders: one parcel for all without a JUG,
+/// which saves something; with a JUG nothing is gained.
+fn plan_together(state: &State, order: &OrderKey, pins: Pins) -> Plan {
+    let alone = plan(state, order, Pins { joined: Vec::new(), ..pins.clone() });
+    let keys = std::iter::once(order).chain(pins.joined.iter().map(|(key, _)| key));
+    let with_jug = |key: &OrderKey| state.orders[key].order.lines.iter().any(|line| line.sku.as_str() == "JUG");
+    let joined: Vec<OrderKey> = keys.skip(1).filter(|key| !with_jug(key)).cloned().collect();
+    if with_jug(order) || joined.is_empty() {
+        let why = vec!["together it would cost 1.00 more".to_owned()];
+        return Plan { pins, parcels: Vec::new(), what_would_change: why, ..alone };
+    }
+    Plan { pins, joined, joined_saves: alone.cost, ..alone }
+}
+
 /// What the planner of these tests answers: a parcel in a Small box, two for a TEAPOT, a
 /// Medium one for a JUG, and by product the questions and waits that there are.
 pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
+    if !pins.joined.is_empty() {
+        return plan_together(state, order, pins);
+    }
     let entry = &state.orders[order];
     let skus: Vec<&str> = entry.order.lines.iter().map(|line| line.sku.as_str()).collect();
     // The second configuration knows every product, weighs it, and has boxes and services for it.
@@ -181,6 +207,8 @@ pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
         rules: Vec::new(),
         urgent: skus.contains(&"URGENT"),
         instead: None,
+        joined: Vec::new(),
+        joined_saves: None,
     }
 }
 
@@ -240,6 +268,8 @@ impl Bench {
                     fact,
                     Fact::PlanRefused { .. }
                         | Fact::PlanAsked { .. }
+                        | Fact::NotJoined { .. }
+                        | Fact::Parted { .. }
                         | Fact::PlanStarted { .. }
                         | Fact::JobDropped { .. }
                         | Fact::Archived { .. }
@@ -272,18 +302,46 @@ impl Bench {
             }
             if job.state == JobState::Queued && matches!(job.kind, PaperKind::Slip | PaperKind::Card) {
                 let order = state.order_of(&job.subject).expect("a queued slip has its order");
-                let entry = &state.orders[&order];
-                assert!(entry.cancelled.is_none(), "queued, though cancelled: {told}");
-                assert!(entry.stops.is_empty(), "queued, though stopped: {told}\n{:?}", entry.stops);
+                assert!(state.orders[&order].cancelled.is_none(), "queued, though cancelled: {told}");
+                let parcel = &state.parcels[&job.subject.parcel().expect("a slip has a parcel")];
+                for entry in parcel.orders.iter().map(|key| &state.orders[key]).filter(|it| it.cancelled.is_none()) {
+                    assert!(entry.stops.is_empty(), "queued, though stopped: {told}\n{:?}", entry.stops);
+                }
             }
+        }
+        for (id, parcel) in &state.parcels {
+            let listed = state.orders.values().filter(|entry| entry.parcels.contains(id));
+            let listed: BTreeSet<&OrderKey> = listed.map(|entry| &entry.order.key).collect();
+            assert_eq!(listed, parcel.orders.iter().collect(), "those who list it are those it belongs to: {told}");
+            self.look_at_joined(parcel, told);
         }
         for (key, entry) in &state.orders {
             for id in &entry.parcels {
-                assert_eq!(state.parcels[id].leading(), Some(key), "{told}");
+                assert!(state.parcels[id].orders.contains(key), "{told}");
             }
             let causes = entry.stops.iter().filter_map(|stop| stop.kind.cause());
             let unique: BTreeSet<&Cause> = causes.clone().collect();
             assert_eq!(unique.len(), causes.count(), "one question twice: {told}");
+        }
+    }
+
+    /// Until a paper of them is out, only what belongs together shares a parcel.
+    #[track_caller]
+    fn look_at_joined(&self, parcel: &ParcelEntry, told: &str) {
+        let state = &self.state;
+        if parcel.orders.len() < 2 || parcel.orders.iter().any(|key| state.paper_out(key)) {
+            return;
+        }
+        let entries: Vec<&OrderEntry> = parcel.orders.iter().map(|key| &state.orders[key]).collect();
+        let household = entries[0].order.household();
+        for entry in entries {
+            let order = &entry.order;
+            assert!(household.is_some() && order.household() == household, "another customer's: {told}");
+            assert!(!order.separate && !order.gift && !entry.apart, "joined against a wish: {told}");
+            assert!(entry.cancelled.is_none() && entry.stops.is_empty(), "joined, though stopped: {told}");
+            let (plan, _) = entry.plan.as_ref().expect("a joined order has a plan");
+            assert_eq!(plan.version_of(&order.key), Some(entry.version), "joined with an old content: {told}");
+            assert!(plan.joined_saves.is_some_and(|saves| saves.minor >= 0), "dearer than apart: {told}");
         }
     }
 
@@ -326,11 +384,17 @@ impl Bench {
     pub fn plan(&mut self) {
         while !self.to_plan.is_empty() {
             let (order, pins) = self.to_plan.remove(0);
-            if self.state.orders.contains_key(&order) {
+            if self.holds_all(&order, &pins) {
                 let plan = plan(&self.state, &order, pins);
                 self.run(Command::Planned(Box::new(plan)));
             }
         }
+    }
+
+    /// Are all orders of a question to the planner still there? It leaves others unanswered.
+    pub fn holds_all(&self, order: &OrderKey, pins: &Pins) -> bool {
+        let mut keys = std::iter::once(order).chain(pins.joined.iter().map(|(key, _)| key));
+        keys.all(|key| self.state.orders.contains_key(key))
     }
 
     #[track_caller]

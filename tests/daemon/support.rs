@@ -144,6 +144,8 @@ impl Bench {
         bench.edit("workshop.toml", "per_minute = 600", "per_minute = 600000");
         bench.edit("workshop.toml", "127.0.0.1:7781", "127.0.0.1:0");
         bench.edit("workshop.toml", "127.0.0.1:7780", "127.0.0.1:0");
+        // The orders of these tests are all of one customer; each is to have its own papers.
+        bench.edit("workshop.toml", "join = true", "join = false");
         // Made when a test says so.
         bench.edit("workshop.toml", "# off = true", "off = true");
         // Closed these days, so that no pick list comes by itself.

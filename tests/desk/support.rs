@@ -90,6 +90,7 @@ pub fn workshop() -> Workshop {
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
         cn23_above: None,
+        joins_orders: false,
         heavy_above: Weight::from_g(23_000),
         contracts: Contracts::default(),
         listeners: Listeners {
@@ -154,6 +155,7 @@ impl Morning {
             uncertain: BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
             prints: BTreeMap::new(),
             latest: BTreeMap::new(),
+            join: false,
             archive_after_days: 14,
         };
         let digest = workshop.digest.clone();
@@ -209,6 +211,7 @@ impl Morning {
             quantity: line.quantity,
             batch: None,
             line: Some(index),
+            order: 0,
         });
         let parcel = PlannedParcel {
             container: "Small".into(),
@@ -253,6 +256,8 @@ impl Morning {
             rules: vec![],
             urgent: false,
             instead: None,
+            joined: Vec::new(),
+            joined_saves: None,
         }
     }
 
@@ -278,6 +283,8 @@ impl Morning {
             cancelled: false,
             not_before: None,
             has_wish: false,
+            separate: false,
+            customer: CustomerMarks::default(),
             flaws: vec![],
             content_digest: number.into(),
         };

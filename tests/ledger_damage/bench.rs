@@ -138,6 +138,8 @@ impl Days {
             cancelled: false,
             not_before: None,
             has_wish: false,
+            separate: false,
+            customer: Default::default(),
             flaws: Vec::new(),
             content_digest: String::new(),
         };

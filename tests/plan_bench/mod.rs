@@ -40,6 +40,7 @@ pub fn empty() -> Workshop {
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
         cn23_above: None,
+        joins_orders: false,
         heavy_above: Weight::from_g(23_000),
         listeners: Listeners { intake: loopback, desk: loopback, desk_token: None, desk_hosts: vec![] },
         limits: Limits {
@@ -158,6 +159,8 @@ pub fn order(lines: &[(&str, u32)]) -> Order {
         cancelled: false,
         not_before: None,
         has_wish: false,
+        separate: false,
+        customer: CustomerMarks::default(),
         flaws: vec![],
         content_digest: String::new(),
     }
@@ -171,6 +174,7 @@ pub fn pins() -> Pins {
         stock: 0,
         hand_over: date(2026, 11, 25),
         too_late: Default::default(),
+        joined: Vec::new(),
     }
 }
 

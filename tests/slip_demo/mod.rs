@@ -194,6 +194,7 @@ pub fn workshop() -> Workshop {
         backups: Backups { off: false, at: jiff::civil::time(3, 30, 0, 0), keep_days: 14, folder: "backups".into() },
         labour: None,
         cn23_above: None,
+        joins_orders: false,
         heavy_above: Weight::from_g(23_000),
         contracts: Contracts::default(),
         listeners: Listeners {
@@ -267,6 +268,7 @@ impl Book {
             uncertain: BTreeMap::new(),
             prints: BTreeMap::new(),
             latest: BTreeMap::new(),
+            join: false,
             archive_after_days: 14,
         };
         Self { state: State { policy: Some(policy), ..State::default() }, people: People::default() }
@@ -314,6 +316,8 @@ impl Book {
             cancelled: false,
             not_before: None,
             has_wish: person.wish.is_some(),
+            separate: false,
+            customer: CustomerMarks::default(),
             flaws: Vec::new(),
             content_digest: "0".into(),
         };
@@ -324,6 +328,7 @@ impl Book {
             stock: 0,
             hand_over: today(),
             too_late: Default::default(),
+            joined: Vec::new(),
         };
         let planned: Vec<PlannedParcel> = parcels.iter().map(planned).collect();
         let plan = Plan {
@@ -339,6 +344,8 @@ impl Book {
             rules: Vec::new(),
             urgent: false,
             instead: None,
+            joined: Vec::new(),
+            joined_saves: None,
         };
         let count = planned.len() as u32;
         let mut ids = Vec::new();
@@ -373,6 +380,8 @@ impl Book {
             plan_started: false,
             stopped_program: 0,
             parcels: ids,
+            apart: false,
+            not_joined: None,
             cancelled: None,
             version_on_paper: None,
             differences: Vec::new(),
@@ -395,6 +404,28 @@ impl Book {
             pieces.iter().map(|(content, at, size)| Placed { content: *content, at: *at, size: *size }).collect();
     }
 
+    /// Puts the things of the second order into the first one's parcel, which saves so many cents.
+    pub fn join(&mut self, lead: &OrderKey, other: &OrderKey, saves: i64) -> ParcelId {
+        let id = self.state.orders[lead].parcels[0];
+        let gone = self.state.orders[other].parcels[0];
+        let more = self.state.parcels.remove(&gone).unwrap().planned;
+        let parcel = self.state.parcels.get_mut(&id).unwrap();
+        parcel.orders = vec![lead.clone(), other.clone()];
+        parcel.planned.contents.extend(more.contents.into_iter().map(|content| Content { order: 1, ..content }));
+        // As the planner lists them: by product.
+        parcel.planned.contents.sort_by_key(|content| content.sku.clone());
+        parcel.planned.weight = parcel.planned.weight + more.weight;
+        let (mut plan, _) = self.state.orders[lead].plan.clone().unwrap();
+        plan.pins.joined = vec![(other.clone(), 1)];
+        plan.joined = vec![other.clone()];
+        plan.joined_saves = Some(Money::new(saves, Currency::EUR));
+        for key in [lead, other] {
+            let entry = self.state.orders.get_mut(key).unwrap();
+            (entry.plan, entry.parcels) = (Some((plan.clone(), 1)), vec![id]);
+        }
+        id
+    }
+
     pub fn stop(&mut self, key: &OrderKey, cause: Cause, what: &str, remedy: &str) {
         let kind = StopKind::NeedsYou(Question { cause, what: what.into(), remedy: remedy.into(), detail: None });
         self.state.orders.get_mut(key).unwrap().stops.push(Stop { kind, since: now() });
@@ -408,6 +439,7 @@ fn planned(parcel: &Parcel) -> PlannedParcel {
         quantity: *quantity,
         batch: batch.map(Into::into),
         line: Some(line),
+        order: 0,
     });
     PlannedParcel {
         container: parcel.container.into(),
@@ -512,8 +544,47 @@ pub fn morning() -> Book {
         Caution::Said("The glaze is soft: no tape on it.".into()),
     ];
     parcel.notes = vec!["Second thank-you card for the hundredth order.".into()];
-    parcel.contents.push(Content { sku: "TEA-HS".into(), quantity: 1, batch: Some("2611".into()), line: None });
+    parcel.contents.push(Content {
+        sku: "TEA-HS".into(),
+        quantity: 1,
+        batch: Some("2611".into()),
+        line: None,
+        order: 0,
+    });
     book
+}
+
+/// Two orders of one customer in one parcel.
+pub fn shared() -> (Book, ParcelId, [OrderKey; 2]) {
+    let mut book = Book::new();
+    let part =
+        |contents, grams| Parcel { contents, container: "Medium", inside: None, service: "Road", zone: "South", grams };
+    let wishing = Person { wish: Some(Hidden::new("Ring twice.")), ..person("Ida Fjällräv") };
+    let lead = book.order("S-417", wishing, &[part(&[("MUG-TG", 2, Some("2611")), ("TEA-HS", 1, Some("2609"))], 910)]);
+    let asking = Person { wish: Some(Hidden::new("No plastic, please.")), ..person("Ida Fjällräv") };
+    let other = book.order("S-421", asking, &[part(&[("POT-PB", 1, None), ("MUG-TG", 1, Some("2611"))], 1_530)]);
+    for (key, prices) in [(&lead, [2_450, 980]), (&other, [5_900, 2_300])] {
+        let lines = &mut book.state.orders.get_mut(key).unwrap().order.lines;
+        for (line, price) in lines.iter_mut().zip(prices) {
+            line.unit_price = Some(Money::new(price, Currency::EUR));
+        }
+        let number = key.number.clone();
+        book.send_to(&number, "DE", ["Möwenweg 4, Hinterhaus", "10115", "Berlin", ""]);
+    }
+    let parcel = book.join(&lead, &other, 480);
+    let mug = [90, 90, 95];
+    book.lay(
+        parcel.0,
+        [250, 200, 150],
+        &[
+            (0, [160, 0, 0], mug),
+            (0, [160, 90, 0], mug),
+            (3, [0, 120, 0], [160, 40, 60]),
+            (2, [0, 0, 0], [160, 120, 140]),
+            (1, [0, 120, 60], [90, 80, 90]),
+        ],
+    );
+    (book, parcel, [lead, other])
 }
 
 /// One more order whose parcel has a thing in the middle of others, which none of its sides shows.

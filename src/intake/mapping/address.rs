@@ -8,8 +8,8 @@ use unicode_normalization::UnicodeNormalization;
 /// Bytes of the keyed hash that are kept: enough to tell addresses apart.
 const HASH_BYTES: usize = 16;
 
-/// HMAC-SHA-256 with the installation's key over the normalised parts of an address, its
-/// first 16 bytes in hex. Empty where there is no address. Normalised: NFKC, lower case,
+/// HMAC-SHA-256 with the installation's key over the normalised parts of an address, or of a name,
+/// its first 16 bytes in hex. Empty where there is nothing. Normalised: NFKC, lower case,
 /// letters and digits only, so that "12, High St." and "12 high st" are the same.
 pub(super) fn hash(installation_key: &[u8; 32], parts: &[&str]) -> String {
     let plain: Vec<String> = parts.iter().map(|part| letters_and_digits(part)).collect();

@@ -53,6 +53,8 @@ pub(super) struct Draft {
     pub phone: String,
     pub gift: bool,
     pub hide_buyer: bool,
+    /// The customer wants a parcel for this order alone.
+    pub separate: bool,
     pub gift_message: String,
     pub wish: String,
     pub service: Option<String>,
@@ -126,6 +128,8 @@ impl Draft {
             cancelled: self.cancelled,
             not_before: self.not_before,
             has_wish: person.wish.is_some(),
+            separate: self.separate,
+            customer: customer(&person, setting.installation_key),
             // A cancellation often comes without its content; nothing is packed for it.
             flaws: if self.cancelled { Vec::new() } else { flaws.0 },
             content_digest: String::new(),
@@ -280,6 +284,15 @@ impl Draft {
     }
 }
 
+/// Who it is, as far as that can be told without keeping a name.
+fn customer(person: &Person, installation_key: &[u8; 32]) -> CustomerMarks {
+    let email = person.email.as_ref().map_or("", |email| email.reveal());
+    CustomerMarks {
+        name: address::hash(installation_key, &[person.recipient.reveal()]),
+        email: address::hash(installation_key, &[email]),
+    }
+}
+
 /// A word as asked for, on one line and of bounded length.
 fn short(text: &str) -> String {
     text::line(text).text
@@ -295,13 +308,14 @@ impl Flaws {
 }
 
 /// SHA-256 (hex) of what an order says, as canonical JSON: order and person without the
-/// revision (two revisions may say the same) and without the keyed hash (which another
+/// revision (two revisions may say the same) and without the keyed hashes (which another
 /// installation would compute differently).
 fn content_digest(order: &Order, person: &Person) -> String {
     let order = Order {
         revision: None,
         content_digest: String::new(),
         destination: Destination { address_hash: String::new(), ..order.destination.clone() },
+        customer: CustomerMarks::default(),
         ..order.clone()
     };
     // Plain structs with text keys: both always serialise.

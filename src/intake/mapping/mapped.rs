@@ -36,6 +36,7 @@ pub(super) struct Compiled {
     gift: Option<Path>,
     hide_buyer: Option<Path>,
     gift_message: Option<Path>,
+    separate: Option<Path>,
     wish: Option<Path>,
     service: Option<Path>,
     total: Option<Path>,
@@ -112,6 +113,7 @@ impl Compiled {
             gift: reader.maybe("gift", &mapping.gift),
             hide_buyer: reader.maybe("hide_buyer", &mapping.hide_buyer),
             gift_message: reader.maybe("gift_message", &mapping.gift_message),
+            separate: reader.maybe("separate", &mapping.separate),
             wish: reader.maybe("wish", &mapping.wish),
             service: reader.maybe("service", &mapping.service),
             total: reader.maybe("total", &mapping.total),
@@ -184,6 +186,7 @@ impl Compiled {
             gift: one(self.gift.as_ref(), node).is_some_and(is_given),
             hide_buyer: one(self.hide_buyer.as_ref(), node).is_some_and(is_given),
             gift_message,
+            separate: one(self.separate.as_ref(), node).is_some_and(is_given),
             wish: one_text(self.wish.as_ref(), node).unwrap_or_default(),
             service: one_text(self.service.as_ref(), node),
             total: money(self.total.as_ref(), node),
@@ -247,7 +250,7 @@ fn joined(paths: &[Path], from: &Spot<'_>) -> String {
     parts.join(" ")
 }
 
-/// A gift: true, an object, or any text that is not a no.
+/// Wanted: true, an object, or any text that is not a no.
 fn is_given(value: &Value) -> bool {
     match value {
         Value::Object(_) => true,

@@ -3,7 +3,7 @@
 //! `@graph` and references by `@id`, `http` and `https` contexts.
 //!
 //! Own extensions, as `additionalProperty` (`PropertyValue`: name, value) of the order or as
-//! plain members: `wish`, `giftMessage`, `hideBuyer`, `notBefore`; of a line: `notGoods`.
+//! plain members: `wish`, `giftMessage`, `hideBuyer`, `notBefore`, `separateDelivery`; of a line: `notGoods`.
 
 use super::ORDERS_MAX;
 use super::draft::{AddressDraft, Draft, LineDraft, Unmappable};
@@ -185,6 +185,7 @@ impl<'v> Document<'v> {
             gift: self.first(node, "isGift").is_some_and(|spot| value::is_true(spot.value)),
             hide_buyer: self.extension(node, "hideBuyer").is_some_and(|spot| value::is_true(spot.value)),
             gift_message: self.extension_text(node, "giftMessage"),
+            separate: self.extension(node, "separateDelivery").is_some_and(|spot| value::is_true(spot.value)),
             wish: self.extension_text(node, "wish"),
             service: service.and_then(|spot| self.method(&spot)),
             total: currency.and_then(|currency| value::money(self.first(node, "price")?.value, currency, false)),

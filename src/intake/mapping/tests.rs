@@ -438,3 +438,62 @@ fn a_mapping_tells_where_it_finds_nothing_and_all_its_wrong_paths() {
     let keys: Vec<_> = told.iter().map(|problem| problem.key.as_str()).collect();
     assert_eq!(keys, ["currency", "number", "line.sku", "street"]);
 }
+
+#[test]
+fn one_customer_is_recognised_by_name_and_address_and_no_name_is_kept() {
+    let with = |pointer: &str, value: Value| {
+        let mut body = with(pointer, value);
+        body["isGift"] = json!(false);
+        body
+    };
+    let (first, _) = one(native(&with("/orderNumber", json!("S-1"))));
+    let marks = &first.customer;
+    assert_eq!(first.household(), one(native(&with("/orderNumber", json!("S-2")))).0.household());
+    assert!(first.household().is_some() && marks.name.len() == 32, "{marks:?}");
+    let recipient = "/orderDelivery/deliveryAddress/name";
+    // The same name in another writing, another name, nobody.
+    let written = |name: &str| one(native(&with(recipient, json!(name)))).0.customer.name;
+    assert_eq!(written("zoë  ÅNGSTRÖM"), written("Zoë Ångström"));
+    assert_ne!(written("Zoë Ångström"), written("Bo Ångström"));
+    let other = one(native(&with("/customer/email", json!("else@example.org")))).0.customer;
+    assert!(other.email != marks.email && other.name == marks.name);
+    // The keyed hashes say nothing about the content.
+    let told = Mapper::compile(&source(Payload::SchemaOrg)).unwrap();
+    let body = with("/orderNumber", json!("S-1")).to_string();
+    let (elsewhere, _) = one(told.read(body.as_bytes(), &[8; 32], Currency::EUR));
+    assert_ne!(elsewhere.customer, first.customer);
+    assert_eq!(elsewhere.content_digest, first.content_digest);
+}
+
+#[test]
+fn who_asks_for_a_separate_delivery_is_joined_with_nobody() {
+    let asked = |value: Value| {
+        let property = json!([{"@type": "PropertyValue", "name": "separateDelivery", "value": value}]);
+        let mut body = with("/additionalProperty", property);
+        body["isGift"] = json!(false);
+        one(native(&body)).0
+    };
+    let may = asked(json!(false));
+    assert!(!may.separate && may.household().is_some());
+    let order = asked(json!(true));
+    assert!(order.separate && order.household().is_none());
+    let mapping = Mapping {
+        number: "/no".into(),
+        lines: "/lines".into(),
+        line: LineMapping { sku: "/sku".into(), ..LineMapping::default() },
+        separate: Some("/apart".into()),
+        ..Mapping::default()
+    };
+    let mapper = Mapper::compile(&source(Payload::Mapped(Box::new(mapping)))).unwrap();
+    for (value, separate) in [
+        (json!(true), true),
+        (json!("yes, please"), true),
+        (json!("no"), false),
+        (json!(false), false),
+        (json!(null), false),
+    ] {
+        let body = json!({"no": 1, "lines": [{"sku": "a"}], "apart": value});
+        let (order, _) = one(mapper.read(body.to_string().as_bytes(), &KEY, Currency::EUR));
+        assert_eq!(order.separate, separate, "{body}");
+    }
+}

@@ -14,6 +14,7 @@ mod packaging;
 mod parcels;
 mod scarce;
 pub mod search;
+mod together;
 mod weigh;
 
 pub use again::{Now, Wanted};
@@ -205,6 +206,8 @@ impl Planner {
             rules: Vec::new(),
             urgent: false,
             instead: None,
+            joined: Vec::new(),
+            joined_saves: None,
         };
         let mut goods = goods::of_order(order, workshop, shelf);
         let mut house = House::default();

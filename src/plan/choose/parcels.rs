@@ -155,6 +155,7 @@ fn contents(kinds: &[Kind<'_>], counts: &[u32], open: &mut [Vec<(Option<usize>, 
                     quantity: take,
                     batch: kind.batch.map(|batch| batch.name.clone()),
                     line: *line,
+                    order: 0,
                 });
                 *left -= take;
                 rest -= take;

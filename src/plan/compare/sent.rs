@@ -24,6 +24,7 @@ impl Ready {
             stock: 0,
             hand_over: situation.on,
             too_late: BTreeSet::new(),
+            joined: Vec::new(),
         };
         Self { planner: Planner::new(&workshop).without_explanation(), workshop, pins }
     }

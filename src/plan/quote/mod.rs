@@ -174,6 +174,8 @@ pub fn order_of(lines: Vec<Line>, destination: Destination) -> Order {
         cancelled: false,
         not_before: None,
         has_wish: false,
+        separate: false,
+        customer: CustomerMarks::default(),
         flaws: Vec::new(),
         content_digest: String::new(),
     }
@@ -197,6 +199,7 @@ pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Da
         stock: 0,
         hand_over: on,
         too_late: BTreeSet::new(),
+        joined: Vec::new(),
     };
     let (planner, shelf) = (Planner::new(workshop), Shelf::default());
     let plan = planner.decide_with(order, workshop, &shelf, &BTreeSet::new(), &pins, overrides);

@@ -253,6 +253,8 @@ pub fn samples(workshop: &Workshop) -> Vec<Facts> {
         cancelled: false,
         not_before: None,
         has_wish: false,
+        separate: false,
+        customer: CustomerMarks::default(),
         flaws: Vec::new(),
         content_digest: String::new(),
     };

@@ -8,7 +8,7 @@ use super::story::{Checked, Wrong, wrong, wrong_with};
 use super::workshop::pieces;
 use super::world::World;
 use dawnslip::book::{Answer, MessageOutcome};
-use dawnslip::book::{Fact, Novelty, OrderEntry, Stage, Stamped, State, day};
+use dawnslip::book::{Fact, Novelty, OrderEntry, ParcelEntry, Stage, Stamped, State, day};
 use dawnslip::daemon::shared::Durable;
 use dawnslip::model::*;
 use jiff::Timestamp;
@@ -209,8 +209,31 @@ impl World {
         listed.for_each(|(id, key)| owners.entry(id).or_default().push(key));
         for (id, parcel) in &state.parcels {
             let owners = owners.get(id).map_or(&[][..], Vec::as_slice);
-            if !parcel.orders.iter().eq(owners.iter().copied()) {
+            if parcel.orders.iter().collect::<BTreeSet<_>>() != owners.iter().copied().collect() {
                 return wrong(format!("parcel {id} says that it belongs to {:?}, {owners:?} list it", parcel.orders));
+            }
+            self.look_at_joined(*id, parcel)?;
+        }
+        Ok(())
+    }
+
+    /// Until a paper of it is out, a shared parcel holds open orders of one customer that nothing stops.
+    fn look_at_joined(&self, id: ParcelId, parcel: &ParcelEntry) -> Checked {
+        let state = &self.durable.state;
+        let entries: Vec<&OrderEntry> = parcel.orders.iter().filter_map(|key| state.orders.get(key)).collect();
+        if entries.len() < 2 || parcel.orders.iter().any(|key| state.paper_out(key)) {
+            return Ok(());
+        }
+        for entry in &entries {
+            let order = &entry.order;
+            let one_customer = order.destination.address_hash == entries[0].order.destination.address_hash
+                && order.customer.name == entries[0].order.customer.name;
+            let right = one_customer
+                && !(order.separate || order.gift || entry.apart)
+                && entry.cancelled.is_none()
+                && entry.stops.is_empty();
+            if !right {
+                return wrong_with(&order.key, format!("it shares parcel {id}, and must not"));
             }
         }
         Ok(())
@@ -307,6 +330,8 @@ impl World {
                 return told(format!("{job} and {first} are about the same, and neither says COPY"));
             }
             self.counts.lists += u64::from(matches!(subject, Subject::List { extra: 0, .. }) && !sheet.copy);
+            let parcel = subject.parcel().and_then(|id| self.durable.state.parcels.get(&id));
+            self.counts.joined += u64::from(parcel.is_some_and(|parcel| parcel.orders.len() > 1));
             self.counts.sheets += 1;
             self.witness.about.insert(sheet.subject);
         }
@@ -327,8 +352,15 @@ impl World {
         }
         for (key, entry) in &state.orders {
             for id in &entry.parcels {
-                let is_here = state.parcels.get(id).is_some_and(|parcel| parcel.stage < Stage::HandedOver);
-                if is_free(entry) && is_here && !unique.contains(id) {
+                let Some(parcel) = state.parcels.get(id).filter(|it| it.stage < Stage::HandedOver) else { continue };
+                let others = parcel.orders.iter().filter_map(|key| state.orders.get(key));
+                let are_free = others.into_iter().all(|entry| entry.cancelled.is_some() || is_free(entry));
+                // While another order of the customer is planned it may come into this parcel.
+                let waits = state.orders.values().any(|other| {
+                    other.asked.is_some()
+                        && other.order.destination.address_hash == entry.order.destination.address_hash
+                });
+                if is_free(entry) && are_free && !waits && !unique.contains(id) {
                     return wrong_with(key, format!("parcel {id} may be packed and is on no list"));
                 }
             }
@@ -338,7 +370,9 @@ impl World {
 
     /// What is to be packed is what was ordered.
     fn look_at_pieces(&self, key: &OrderKey, entry: &OrderEntry) -> Checked {
-        let current = entry.plan.as_ref().is_some_and(|(plan, _)| plan.pins.order_version == entry.version);
+        let Some((plan, _)) = &entry.plan else { return Ok(()) };
+        let orders: Vec<&OrderEntry> = plan.orders().filter_map(|key| self.durable.state.orders.get(key)).collect();
+        let current = orders.iter().all(|it| plan.version_of(&it.order.key) == Some(it.version));
         if !is_free(entry) || entry.parcels.is_empty() || !current {
             return Ok(());
         }
@@ -347,10 +381,18 @@ impl World {
             let Some(parcel) = self.durable.state.parcels.get(id) else { continue };
             // What a rule put in belongs to no line.
             for content in parcel.planned.contents.iter().filter(|content| content.line.is_some()) {
+                // Each line is found in its own order again.
+                let line = parcel.orders.get(content.order).and_then(|key| self.durable.state.orders.get(key));
+                if line.and_then(|it| it.order.lines.get(content.line?)).is_none() {
+                    return wrong_with(key, format!("{content:?} stems from no line"));
+                }
                 *planned.entry(content.sku.clone()).or_insert(0) += content.quantity;
             }
         }
-        let ordered = pieces(&self.bench.mended, &entry.order);
+        let mut ordered: BTreeMap<Sku, u32> = BTreeMap::new();
+        for (sku, count) in orders.iter().flat_map(|it| pieces(&self.bench.mended, &it.order)) {
+            *ordered.entry(sku).or_insert(0) += count;
+        }
         match planned == ordered {
             true => Ok(()),
             false => wrong_with(key, format!("ordered are {ordered:?}, planned {planned:?}")),
@@ -453,8 +495,26 @@ fn kept_as(state: &State, letter: &Letter) -> MessageKey {
     }
 }
 
-/// A plan counts only for what it was asked for, and that is still so.
+/// A plan counts only for what it was asked for, and that is still so; of several orders only where
+/// that is no dearer than what they had.
 fn see_plan(state: &State, plan: &Plan) -> Checked {
+    for key in &plan.joined {
+        let current = state.orders.get(key).is_some_and(|entry| plan.version_of(key) == Some(entry.version));
+        if !current {
+            return wrong_with(key, "it is joined with a content that is not in force");
+        }
+    }
+    if !plan.joined.is_empty() {
+        let apart: Option<i64> =
+            plan.orders().map(|key| Some(state.orders.get(key)?.plan.as_ref()?.0.cost?.minor)).sum();
+        // What was joined before is counted with each of its orders; on another day prices may be others.
+        let alone = plan.orders().filter_map(|key| state.orders.get(key)?.plan.as_ref()).all(|(one, _)| {
+            one.joined.is_empty() && one.pins.hand_over == plan.pins.hand_over && one.pins.config == plan.pins.config
+        });
+        if alone && plan.cost.map(|cost| cost.minor) > apart {
+            return wrong_with(&plan.order, format!("joined for {:?}, apart {apart:?}", plan.cost));
+        }
+    }
     let Some(entry) = state.orders.get(&plan.order) else {
         return wrong_with(&plan.order, "a plan counts for an order that is not open");
     };

@@ -29,7 +29,10 @@ impl World {
 
     fn act(&mut self, action: Action) -> Checked {
         let orders = match &action {
-            Action::Hold { order, .. } | Action::Release { order } | Action::Cancel { order, .. } => {
+            Action::Hold { order, .. }
+            | Action::Release { order }
+            | Action::Cancel { order, .. }
+            | Action::KeepApart { order, .. } => {
                 vec![order.clone()]
             }
             Action::Packed { parcel } | Action::Unpack { parcel } => {
@@ -141,7 +144,13 @@ impl World {
             63..64 => Action::TestPage,
             64..68 => Action::StartPacking,
             68..69 => Action::Replan { order: dice.pick(&orders)? },
-            69..70 => Action::ReplanAll,
+            69..70 if dice.one_in(2) => Action::ReplanAll,
+            69..70 => {
+                let joined = orders.iter().filter(|key| state.orders[*key].common_plan().is_some());
+                let order = dice.pick(&joined.cloned().collect::<Vec<_>>())?;
+                let apart = !state.orders[&order].apart;
+                Action::KeepApart { order, apart }
+            }
             70..72 => {
                 let gaps = state
                     .shops

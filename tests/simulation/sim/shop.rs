@@ -165,6 +165,8 @@ impl Shop {
             cancelled: false,
             not_before: None,
             has_wish: false,
+            separate: false,
+            customer: CustomerMarks::default(),
             flaws: Vec::new(),
             content_digest: String::new(),
         };
@@ -193,7 +195,15 @@ impl Shop {
             _ => {}
         }
         order.gift = dice.one_in(6);
-        order.destination.address_hash = format!("a{}", dice.roll(1000));
+        // Some customers order again before their first order is packed.
+        let among = if dice.one_in(3) { 4 } else { 1000 };
+        let address = dice.roll(among);
+        order.destination.address_hash = format!("a{address}");
+        order.customer = CustomerMarks { name: format!("n{address}"), email: String::new() };
+        if dice.one_in(4) {
+            order.customer.email = format!("e{}", dice.roll(2));
+        }
+        order.separate = dice.one_in(12);
         let flaw = Flaw { kind: FlawKind::NoName, pointer: String::new(), detail: "there is no name".to_owned() };
         order.flaws = if dice.one_in(20) { vec![flaw] } else { Vec::new() };
         let count = self.recipients.len();

@@ -3,6 +3,7 @@
 use super::shop::UNKNOWN;
 use super::story::{Checked, wrong_with};
 use super::world::World;
+use dawnslip::book::OrderEntry;
 use dawnslip::model::*;
 use dawnslip::plan::Planner;
 use dawnslip::plan::choose::Shelf;
@@ -11,8 +12,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::{Mutex, OnceLock, PoisonError};
 
-/// Stands for the order's own name in plans that are remembered. The shops use neither.
-const ANY: (&str, &str) = ("any-shop", "S-000");
+/// Stands for an order's own name in plans that are remembered; the shops use no such names. Of
+/// joined orders each has its own.
+fn stand_in(nth: usize) -> OrderKey {
+    OrderKey::new("any-shop", format!("S-00{nth}"))
+}
 /// One of so many remembered plans is asked of the planner again.
 const COMPARED: u64 = 60;
 
@@ -52,70 +56,83 @@ impl World {
     /// taken as endless.
     pub fn plan(&self, order: &OrderKey, pins: &Pins) -> Checked<Option<Plan>> {
         let state = &self.durable.state;
-        let Some(entry) = state.orders.get(order) else { return Ok(None) };
+        let names: Vec<OrderKey> =
+            std::iter::once(order).chain(pins.joined.iter().map(|(key, _)| key)).cloned().collect();
+        let entries: Option<Vec<&OrderEntry>> = names.iter().map(|key| state.orders.get(key)).collect();
+        let Some(entries) = entries else { return Ok(None) };
+        let accepted: BTreeSet<String> = entries.iter().flat_map(|entry| entry.accepted.iter().cloned()).collect();
+        let orders: Vec<Order> = entries.iter().map(|entry| entry.order.clone()).collect();
         let mut shelf = Shelf::default();
-        let ready = entry.accepted.iter().filter_map(|cause| cause.strip_prefix("ready:"));
+        let ready = accepted.iter().filter_map(|cause| cause.strip_prefix("ready:"));
         shelf.settled = ready.map(Sku::from).collect();
-        let decide = |order: &Order, accepted: &BTreeSet<String>, pins: &Pins| {
-            self.bench.planner.decide(order, self.workshop(), &shelf, accepted, pins)
+        let decide = |orders: &[Order], accepted: &BTreeSet<String>, pins: &Pins| match orders {
+            [order] => self.bench.planner.decide(order, self.workshop(), &shelf, accepted, pins),
+            several => self.bench.planner.decide_together(several, self.workshop(), &shelf, accepted, pins),
         };
-        let named = (order.source.as_str(), order.number.as_str());
-        let (any_order, any_pins) = any(&entry.order, pins);
-        let any_accepted: BTreeSet<String> = entry.accepted.iter().map(|cause| renamed(cause, named, ANY)).collect();
+        let any_names: Vec<OrderKey> = (0..names.len()).map(stand_in).collect();
+        let any_orders: Vec<Order> = orders.iter().zip(&any_names).map(|(order, name)| any(order, name)).collect();
+        let any_pins = any_pins(pins, &any_orders);
+        let any_accepted: BTreeSet<String> = accepted.iter().map(|cause| renamed(cause, &names, &any_names)).collect();
         let question =
-            serde_json::to_string(&(&any_order, &any_pins, &any_accepted, self.mended)).expect("it can be written");
+            serde_json::to_string(&(&any_orders, &any_pins, &any_accepted, self.mended)).expect("it can be written");
         let known = self.bench.plans.lock().unwrap_or_else(PoisonError::into_inner).get(&question).cloned();
         let was_known = known.is_some();
         let answer = known.unwrap_or_else(|| {
-            let plan = decide(&any_order, &any_accepted, &any_pins);
+            let plan = decide(&any_orders, &any_accepted, &any_pins);
             serde_json::to_string(&plan).expect("a plan can be written")
         });
-        let mut plan: Plan = serde_json::from_str(&renamed(&answer, ANY, named)).expect("a plan can be read");
+        let mut plan: Plan = serde_json::from_str(&renamed(&answer, &any_names, &names)).expect("a plan can be read");
         plan.pins = pins.clone();
         if !was_known {
             self.bench.plans.lock().unwrap_or_else(PoisonError::into_inner).insert(question, answer);
         }
         // By the order, not by the dice: whether it was known differs from run to run.
         let compared = order.number.bytes().map(u64::from).sum::<u64>() + u64::from(pins.order_version) + state.seq;
-        if compared.is_multiple_of(COMPARED) && decide(&entry.order, &entry.accepted, pins) != plan {
+        if compared.is_multiple_of(COMPARED) && decide(&orders, &accepted, pins) != plan {
             return wrong_with(order, "the planner answers the same question otherwise than before");
         }
         Ok(Some(plan))
     }
 }
 
-/// The order and its pins without what no plan of the sample depends on.
-fn any(order: &Order, pins: &Pins) -> (Order, Pins) {
+/// The order without what no plan of the sample depends on.
+fn any(order: &Order, name: &OrderKey) -> Order {
     let mut any = Order {
-        key: OrderKey::new(ANY.0, ANY.1),
+        key: name.clone(),
         revision: None,
         placed: None,
         content_digest: String::new(),
         cancelled: false,
         flaws: Vec::new(),
+        separate: false,
+        customer: CustomerMarks::default(),
         ..order.clone()
     };
     any.destination.address_hash.clear();
-    // Tariffs change with a month's beginning or, in December, with a season.
-    let day = pins.hand_over;
-    let is_plain = any.not_before.is_none() && day.month() != 12;
-    let hand_over = if is_plain { day.first_of_month() } else { day };
-    (
-        any,
-        Pins {
-            order_version: 1,
-            revision: None,
-            config: ConfigDigest::new(""),
-            stock: 0,
-            hand_over,
-            too_late: Default::default(),
-        },
-    )
+    any
 }
 
-fn renamed(text: &str, from: (&str, &str), to: (&str, &str)) -> String {
-    let key = |(source, number): (&str, &str)| OrderKey::new(source, number).to_string();
-    text.replace(&key(from), &key(to)).replace(from.1, to.1)
+/// The pins likewise.
+fn any_pins(pins: &Pins, orders: &[Order]) -> Pins {
+    // Tariffs change with a month's beginning or, in December, with a season.
+    let day = pins.hand_over;
+    let is_plain = orders.iter().all(|order| order.not_before.is_none()) && day.month() != 12;
+    Pins {
+        order_version: 1,
+        revision: None,
+        config: ConfigDigest::new(""),
+        stock: 0,
+        hand_over: if is_plain { day.first_of_month() } else { day },
+        too_late: Default::default(),
+        joined: orders[1..].iter().map(|order| (order.key.clone(), 1)).collect(),
+    }
+}
+
+/// The same text about others: each order with its shop, and its number alone.
+fn renamed(text: &str, from: &[OrderKey], to: &[OrderKey]) -> String {
+    let renamed =
+        from.iter().zip(to).fold(text.to_owned(), |text, (from, to)| text.replace(&from.to_string(), &to.to_string()));
+    from.iter().zip(to).fold(renamed, |text, (from, to)| text.replace(&from.number, &to.number))
 }
 
 /// Pieces of each product that an order's goods come to, bundles taken apart.

@@ -78,6 +78,8 @@ counts! {
     full_disks,
     sheets,
     copies,
+    /// Papers of parcels that several orders share.
+    joined,
     /// Half papers.
     scraps,
     lists,
