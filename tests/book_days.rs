@@ -73,15 +73,15 @@ fn a_parcel_takes_its_place_from_the_plan_until_the_day_it_was_handed_over() {
     let (wednesday, thursday, friday) = (date(2026, 11, 25), date(2026, 11, 26), date(2026, 11, 27));
     let other = key("S-9");
     let places = |bench: &Bench| {
-        let taken = bench.state.taken_by_others(&other);
+        let taken = bench.state.taken_by_others(std::slice::from_ref(&other));
         [wednesday, thursday, friday].map(|day| taken.parcels_by(&"Letter".into(), day))
     };
     bench.receive(&[order("S-1", &["MUG"])]);
     assert_eq!(places(&bench), [0, 0, 0]);
     bench.plan();
     assert_eq!(places(&bench), [1, 1, 1], "it goes on Wednesday, or later");
-    assert_eq!(bench.state.taken_by_others(&key("S-1")).parcels_by(&"Letter".into(), wednesday), 0, "its own is free");
-    assert_eq!(bench.state.taken_by_others(&other).parcels_by(&"Road".into(), wednesday), 0);
+    assert_eq!(bench.state.taken_by_others(&[key("S-1")]).parcels_by(&"Letter".into(), wednesday), 0, "its own is free");
+    assert_eq!(bench.state.taken_by_others(std::slice::from_ref(&other)).parcels_by(&"Road".into(), wednesday), 0);
     bench.act(Action::Hold { order: key("S-1"), reason: "a look".to_owned() });
     assert_eq!(places(&bench), [1, 0, 0], "held, it takes no other day's place");
     bench.act(Action::Release { order: key("S-1") });

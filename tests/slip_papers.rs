@@ -26,10 +26,33 @@ fn papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
     all_papers(&workshop(), setter)
 }
 
+/// And those of a parcel that two orders share.
+fn with_joined(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
+    let mut all = papers(setter);
+    all.extend(joined_papers(setter));
+    all
+}
+
+/// Those of a parcel that two orders share, and those after one of them was cancelled.
+fn joined_papers(setter: &mut Typesetter) -> Vec<(&'static str, Paper)> {
+    let (mut book, parcel, [_, other]) = shared();
+    let mut papers = vec![
+        ("slip_joined", make(&book, PaperKind::Slip, &Subject::Parcel(parcel), None, setter)),
+        ("customs_joined", make(&book, PaperKind::Customs, &Subject::Customs(parcel), None, setter)),
+        ("pick_list_joined", make(&book, PaperKind::PickList, &list(), None, setter)),
+    ];
+    let at = now() - jiff::SignedDuration::from_mins(12);
+    let cancelled = Cancelled { at, by: Actor::Shop, reason: "the customer cancelled at the shop".into() };
+    book.state.orders.get_mut(&other).unwrap().cancelled = Some(cancelled);
+    papers.push(("stop_note_joined", make(&book, PaperKind::StopNote, &Subject::Note(other, 1), None, setter)));
+    papers.push(("slip_joined_less", make(&book, PaperKind::Slip, &Subject::Parcel(parcel), None, setter)));
+    papers
+}
+
 #[test]
 fn every_paper_says_what_its_golden_text_says() {
     let mut setter = setter();
-    for (name, paper) in papers(&mut setter) {
+    for (name, paper) in with_joined(&mut setter) {
         assert_eq!(paper.warnings, [], "{name}");
         for (width, sheet) in [SHEETS[0], SHEETS[2]] {
             let text = render_text(&paper, sheet, &mut setter);
@@ -48,7 +71,7 @@ fn every_paper_is_drawn_at_every_width_and_its_codes_can_be_read() {
     let mut setter = setter();
     let mut expected = String::new();
     let mut read = 0;
-    for (name, paper) in papers(&mut setter) {
+    for (name, paper) in with_joined(&mut setter) {
         for (width, sheet) in SHEETS {
             let png = render_png(&paper, sheet, &mut setter).unwrap();
             let file = format!("{name}_{width}.png");

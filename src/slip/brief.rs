@@ -60,6 +60,8 @@ pub struct ParcelBrief {
     pub cautions: Vec<String>,
     /// Several orders in one parcel.
     pub joined: bool,
+    /// What that saves; or empty.
+    pub saves: String,
     /// The address for a label, line by line.
     pub address: Vec<String>,
     /// Its goods for a customs form.
@@ -119,21 +121,26 @@ pub struct Thing {
     pub allergens: Vec<String>,
     /// A rule added it (a sample).
     pub extra: bool,
+    /// The number of its order, where the parcel holds several; else empty.
+    pub of: String,
 }
 
 /// Gathers a parcel; `None` where the state has none of this identity.
 pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop) -> Option<ParcelBrief> {
     let entry = state.parcels.get(&id)?;
-    let lead = state.orders.get(entry.orders.first()?)?;
+    let sent = sent(entry, state);
+    let known = |order: &&&OrderEntry| people.of(&order.order.key, order.version).is_some();
+    let lead = *sent.iter().find(known).or(sent.first())?;
     let form = Form::of(workshop);
     let person = people.of(&lead.order.key, lead.version);
-    let planned = &entry.planned;
+    let planned = &as_packed(entry, state);
     let supplies = planned.supplies.iter().filter(|used| is_told(used, planned, workshop));
     let supplies = supplies.map(|used| supply(used, workshop, &form));
     let (lay, notes) = lay_and_notes(planned, workshop);
-    let (wares, value) = wares(planned, lead, workshop, &form);
+    let (wares, value) = wares(planned, entry, state, workshop, &form);
+    let joined = sent.len() > 1;
     Some(ParcelBrief {
-        number: number_of(entry),
+        number: number_of(entry, state),
         part: entry.part,
         code: id.to_string(),
         name: person.map(|p| clean::line(p.recipient.reveal(), NAME_MAX)),
@@ -143,8 +150,8 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
             .map(|b| clean::line(b.reveal(), NAME_MAX))
             .filter(|b| !b.is_empty()),
         gift: lead.order.gift,
-        gift_message: all(entry, state, people, MESSAGE_MAX, |p| p.gift_message.as_ref().map(|m| m.reveal())),
-        wish: all(entry, state, people, WISH_MAX, |p| p.wish.as_ref().map(|w| w.reveal())),
+        gift_message: all(&sent, people, MESSAGE_MAX, |p| p.gift_message.as_ref().map(|m| m.reveal())),
+        wish: all(&sent, people, WISH_MAX, |p| p.wish.as_ref().map(|w| w.reveal())),
         language: language(person, lead),
         things: things(&planned.contents, entry, state, workshop, &form),
         container: label(planned.container.as_str()),
@@ -166,7 +173,8 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
         lay,
         packing: packing(planned, workshop),
         cautions: planned.cautions.iter().map(|caution| said::caution(caution, &form)).collect(),
-        joined: entry.orders.len() > 1,
+        joined,
+        saves: if joined { saves(lead, &form) } else { String::new() },
         address: person.map(|person| addressed(person, lead, workshop)).unwrap_or_default(),
         wares,
         value: value.map(|value| form.money(value)).unwrap_or_default(),
@@ -174,9 +182,52 @@ pub fn parcel(id: ParcelId, state: &State, people: &People, workshop: &Workshop)
     })
 }
 
-/// `S-417`; joined `S-417 + S-421`.
-pub fn number_of(entry: &ParcelEntry) -> String {
-    entry.orders.iter().map(|key| label(&key.number)).collect::<Vec<_>>().join(" + ")
+/// `S-417`; joined `S-417 + S-421`, without those that are cancelled.
+pub fn number_of(entry: &ParcelEntry, state: &State) -> String {
+    sent(entry, state).iter().map(|order| label(&order.order.key.number)).collect::<Vec<_>>().join(" + ")
+}
+
+/// A parcel's orders without those that are cancelled; where all are, all of them.
+pub fn sent<'s>(entry: &ParcelEntry, state: &'s State) -> Vec<&'s OrderEntry> {
+    let all: Vec<&OrderEntry> = entry.orders.iter().filter_map(|key| state.orders.get(key)).collect();
+    let rest: Vec<&OrderEntry> = all.iter().copied().filter(|order| order.cancelled.is_none()).collect();
+    if rest.is_empty() { all } else { rest }
+}
+
+/// The parcel as it is packed: joined orders one after the other, without the things of those that
+/// were cancelled since; how the rest lies nobody knows then.
+fn as_packed(entry: &ParcelEntry, state: &State) -> PlannedParcel {
+    let mut planned = entry.planned.clone();
+    let mut numbered: Vec<(usize, Content)> = std::mem::take(&mut planned.contents).into_iter().enumerate().collect();
+    numbered.retain(|(_, content)| is_sent(content, entry, state));
+    numbered.sort_by_key(|(_, content)| content.order);
+    if numbered.len() < entry.planned.contents.len() {
+        planned.placement.clear();
+    }
+    for placed in &mut planned.placement {
+        placed.content = numbered.iter().position(|(was, _)| *was == placed.content).unwrap_or(placed.content);
+    }
+    planned.contents = numbered.into_iter().map(|(_, content)| content).collect();
+    planned
+}
+
+/// Is it to be packed: does it stem from an order of the parcel that is not cancelled, or from none?
+pub fn is_sent(content: &Content, entry: &ParcelEntry, state: &State) -> bool {
+    let order = order_of(content, entry, state).filter(|order| content.line.is_some() && order.cancelled.is_some());
+    order.is_none() || sent(entry, state).iter().all(|order| order.cancelled.is_some())
+}
+
+/// The order that a content stems from.
+pub fn order_of<'s>(content: &Content, entry: &ParcelEntry, state: &'s State) -> Option<&'s OrderEntry> {
+    state.orders.get(entry.orders.get(content.order)?)
+}
+
+/// "S-417 + S-421 together: saves 4.80"; empty where it costs the same.
+fn saves(order: &OrderEntry, form: &Form) -> String {
+    let Some(plan) = order.common_plan() else { return String::new() };
+    let Some(saves) = plan.joined_saves.filter(|saves| saves.minor > 0) else { return String::new() };
+    let orders = plan.orders().map(|key| label(&key.number)).collect::<Vec<_>>().join(" + ");
+    form.fill(key::JOINED_SAVES, &[("orders", &orders), ("amount", &form.money(saves))])
 }
 
 /// `Medium in a Skipper`.
@@ -194,14 +245,21 @@ fn addressed(person: &Person, order: &OrderEntry, workshop: &Workshop) -> Vec<St
 }
 
 /// The goods as customs want to know them, and their value together.
-fn wares(planned: &PlannedParcel, lead: &OrderEntry, workshop: &Workshop, form: &Form) -> (Vec<Ware>, Option<Money>) {
+fn wares(
+    planned: &PlannedParcel,
+    entry: &ParcelEntry,
+    state: &State,
+    workshop: &Workshop,
+    form: &Form,
+) -> (Vec<Ware>, Option<Money>) {
     let mut total: Option<Money> = None;
     let mut whole = true;
     let mut wares = Vec::new();
     for content in planned.contents.iter().filter(|content| content.quantity > 0) {
         let product = workshop.product(&content.sku);
         let customs = product.and_then(|product| product.customs.as_ref());
-        let price = line_of(content, Some(lead)).and_then(|line| line.unit_price);
+        let order = order_of(content, entry, state);
+        let price = line_of(content, order).and_then(|line| line.unit_price);
         let value =
             price.map(|price| Money::new(price.minor.saturating_mul(i64::from(content.quantity)), price.currency));
         let sums = value.zip(total).is_none_or(|(value, sum)| value.currency == sum.currency);
@@ -214,7 +272,7 @@ fn wares(planned: &PlannedParcel, lead: &OrderEntry, workshop: &Workshop, form: 
         let weight = weight.map(|one| one * i64::from(content.quantity));
         wares.push(Ware {
             quantity: content.quantity,
-            description: customs.map_or_else(|| product_name(content, product, Some(lead)), |c| label(&c.description)),
+            description: customs.map_or_else(|| product_name(content, product, order), |c| label(&c.description)),
             weight: weight.map(|weight| form.weight(weight)).unwrap_or_default(),
             value: value.map(|value| form.money(value)).unwrap_or_default(),
             code: customs.map(|customs| label(&customs.hs_code)).unwrap_or_default(),
@@ -278,7 +336,14 @@ fn in_outer(outer: &ContainerName, form: &Form) -> String {
     form.fill(key::IN_OUTER, &[("outer", &label(outer.as_str()))])
 }
 
-/// The recipient of a parcel's leading order; words that say so once it is forgotten.
+/// The recipient of a parcel; words that say so once it is forgotten.
+pub fn name_of_parcel(entry: &ParcelEntry, state: &State, people: &People, form: &Form) -> String {
+    let sent = sent(entry, state);
+    let known = sent.iter().find(|order| people.of(&order.order.key, order.version).is_some());
+    name_of(known.or(sent.first()).map(|order| &order.order.key), state, people, form)
+}
+
+/// The recipient of an order; words that say so once it is forgotten.
 pub fn name_of(key: Option<&OrderKey>, state: &State, people: &People, form: &Form) -> String {
     let person = key.and_then(|key| state.orders.get(key)).and_then(|e| people.of(&e.order.key, e.version));
     person.map_or_else(|| form.word(key::NAME_ERASED).to_owned(), |p| clean::line(p.recipient.reveal(), NAME_MAX))
@@ -314,13 +379,14 @@ pub fn label(text: &str) -> String {
 }
 
 fn things(contents: &[Content], entry: &ParcelEntry, state: &State, workshop: &Workshop, form: &Form) -> Vec<Thing> {
-    let lead = entry.orders.first().and_then(|key| state.orders.get(key));
+    let joined = sent(entry, state).len() > 1;
     let thing = |content: &Content| {
+        let order = order_of(content, entry, state);
         let product = workshop.product(&content.sku);
         let batch = content.batch.as_ref().and_then(|b| product?.batches.iter().find(|known| &known.name == b));
         Thing {
             quantity: content.quantity,
-            name: product_name(content, product, lead),
+            name: product_name(content, product, order),
             sku: label(content.sku.as_str()),
             shelf: shelf_of(content, product),
             batch: content.batch.as_ref().map(|b| label(b.as_str())).unwrap_or_default(),
@@ -332,6 +398,10 @@ fn things(contents: &[Content], entry: &ParcelEntry, state: &State, workshop: &W
                 .unwrap_or_default(),
             allergens: product.map(|p| p.allergens.iter().map(|a| label(a)).collect()).unwrap_or_default(),
             extra: content.line.is_none(),
+            of: order
+                .filter(|_| joined && content.line.is_some())
+                .map(|order| label(&order.order.key.number))
+                .unwrap_or_default(),
         }
     };
     contents.iter().filter(|c| c.quantity > 0).map(thing).collect()
@@ -379,16 +449,9 @@ fn lay_and_notes(planned: &PlannedParcel, workshop: &Workshop) -> (Vec<String>, 
 }
 
 /// The texts of all joined orders.
-fn all(
-    entry: &ParcelEntry,
-    state: &State,
-    people: &People,
-    max: usize,
-    pick: impl Fn(&Person) -> Option<&str>,
-) -> Option<String> {
-    let texts = entry.orders.iter().filter_map(|key| {
-        let order = state.orders.get(key)?;
-        let text = clean::line(pick(people.of(key, order.version)?)?, max);
+fn all(orders: &[&OrderEntry], people: &People, max: usize, pick: impl Fn(&Person) -> Option<&str>) -> Option<String> {
+    let texts = orders.iter().filter_map(|order| {
+        let text = clean::line(pick(people.of(&order.order.key, order.version)?)?, max);
         (!text.is_empty()).then_some(text)
     });
     let joined = texts.collect::<Vec<_>>().join(" / ");

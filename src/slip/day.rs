@@ -108,6 +108,8 @@ pub struct PackLine {
     pub number: String,
     /// `1/2` where the order has several parcels, else empty.
     pub part: String,
+    /// What it saves that several orders share it, or empty.
+    pub saves: String,
     /// Recipient.
     pub name: String,
     /// How it travels.
@@ -131,7 +133,7 @@ pub fn day(date: Date, extra: u32, state: &State, people: &People, workshop: &Wo
         tomorrow: tomorrow(&list, &planned, state, workshop, &form),
         decide: decide(state, &form),
         fetch: fetch(&parcels, state, workshop, &form),
-        prepare: prepare(&parcels, workshop),
+        prepare: prepare(&parcels, state, workshop),
         fold: fold(&parcels, workshop, &form),
         runs_out: runs_out(&supplies::needs(&planned, workshop), workshop, &form),
         pack: pack(&parcels, state, people, workshop, &form),
@@ -237,8 +239,7 @@ fn fetch(parcels: &[&ParcelEntry], state: &State, workshop: &Workshop, form: &Fo
     let batch = |name: &BatchName| form.fill(key::BATCH, &[("batch", &label(name.as_str()))]);
     let mut pulls: BTreeMap<Pull, Fetch> = BTreeMap::new();
     for parcel in parcels {
-        let lead = parcel.orders.first().and_then(|key| state.orders.get(key));
-        for content in &parcel.planned.contents {
+        for content in parcel.planned.contents.iter().filter(|content| brief::is_sent(content, parcel, state)) {
             let product = workshop.product(&content.sku);
             let shelf = shelf_of(content, product);
             let known = content.batch.as_ref().and_then(|b| product?.batches.iter().find(|known| &known.name == b));
@@ -248,7 +249,7 @@ fn fetch(parcels: &[&ParcelEntry], state: &State, workshop: &Workshop, form: &Fo
             let fetch = pulls.entry(pull).or_insert_with(|| Fetch {
                 shelf,
                 quantity: 0,
-                name: product_name(content, product, lead),
+                name: product_name(content, product, brief::order_of(content, parcel, state)),
                 batch: content.batch.as_ref().map(batch).unwrap_or_default(),
             });
             fetch.quantity = fetch.quantity.saturating_add(content.quantity);
@@ -277,9 +278,10 @@ enum Piece {
     Letters(String),
 }
 
-fn prepare(parcels: &[&ParcelEntry], workshop: &Workshop) -> Vec<(String, Vec<(u32, String)>)> {
+fn prepare(parcels: &[&ParcelEntry], state: &State, workshop: &Workshop) -> Vec<(String, Vec<(u32, String)>)> {
     let mut counts: BTreeMap<(Vec<Piece>, &Sku), u32> = BTreeMap::new();
-    for content in parcels.iter().flat_map(|p| &p.planned.contents) {
+    let contents = parcels.iter().flat_map(|parcel| parcel.planned.contents.iter().map(move |it| (it, *parcel)));
+    for (content, _) in contents.filter(|(content, parcel)| brief::is_sent(content, parcel, state)) {
         let shelf = workshop.product(&content.sku).map_or("", |product| &product.shelf);
         let count = counts.entry((natural(shelf), &content.sku)).or_default();
         *count = count.saturating_add(content.quantity);
@@ -346,14 +348,23 @@ fn pack(parcels: &[&ParcelEntry], state: &State, people: &People, workshop: &Wor
         }
         let Some(group) = groups.last_mut() else { continue };
         group.parcels.push(PackLine {
-            number: brief::number_of(parcel),
+            number: brief::number_of(parcel, state),
             part: part(parcel, form),
-            name: brief::name_of(parcel.orders.first(), state, people, form),
+            saves: saves(parcel, state, form),
+            name: brief::name_of_parcel(parcel, state, people, form),
             service: service_name(parcel, workshop),
             weight: form.weight(parcel.planned.weight),
         });
     }
     groups
+}
+
+/// "saves 4.80", on the first parcel of joined orders.
+fn saves(parcel: &ParcelEntry, state: &State, form: &Form) -> String {
+    let orders = brief::sent(parcel, state);
+    let plan = orders.first().filter(|_| orders.len() > 1 && parcel.part.0 == 1).and_then(|order| order.common_plan());
+    let saves = plan.and_then(|plan| plan.joined_saves).filter(|saves| saves.minor > 0);
+    saves.map(|saves| form.fill(key::SAVES, &[("amount", &form.money(saves))])).unwrap_or_default()
 }
 
 fn part(parcel: &ParcelEntry, form: &Form) -> String {
@@ -377,9 +388,9 @@ fn tally(parcels: &[&ParcelEntry], workshop: &Workshop) -> Vec<(String, usize)> 
 fn late(list: &DayList, state: &State, people: &People, form: &Form, now: Timestamp) -> Vec<(String, String, String)> {
     let told = |id: &ParcelId| {
         let parcel = state.parcels.get(id)?;
-        let came = state.orders.get(parcel.orders.first()?)?.received;
-        let name = brief::name_of(parcel.orders.first(), state, people, form);
-        Some((brief::number_of(parcel), name, form.fill(key::CAME, &[("time", &form.moment(came, now))])))
+        let came = brief::sent(parcel, state).iter().map(|order| order.received).max()?;
+        let name = brief::name_of_parcel(parcel, state, people, form);
+        Some((brief::number_of(parcel, state), name, form.fill(key::CAME, &[("time", &form.moment(came, now))])))
     };
     list.since_list.iter().filter_map(told).collect()
 }

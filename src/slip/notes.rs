@@ -7,8 +7,9 @@ use super::said::{difference, reason};
 use super::sizes::*;
 use super::words::{Form, key};
 use crate::book::{OrderEntry, ParcelEntry, People, Stage, State};
-use crate::model::{Line, ParcelId, Workshop};
+use crate::model::{Line, OrderKey, ParcelId, Workshop};
 use jiff::Timestamp;
+use std::collections::BTreeSet;
 
 /// What a note is about.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -37,6 +38,8 @@ pub struct StopBrief {
     pub about: About,
     /// When and why, in words; or empty.
     pub why: String,
+    /// Orders that lie in its parcels and are still to be sent, or empty.
+    pub others: String,
     /// Its parcels: number, container, how far it is.
     pub parcels: Vec<[String; 3]>,
 }
@@ -86,9 +89,13 @@ pub fn stop(order: &OrderEntry, state: &State, people: &People, workshop: &Works
     let told = |(id, parcel): (&ParcelId, &ParcelEntry)| {
         [id.to_string(), brief::container(parcel, &form), form.word(stage_key(parcel.stage)).to_owned()]
     };
+    let others = order.parcels.iter().filter_map(|id| state.parcels.get(id)).flat_map(|parcel| &parcel.orders);
+    let open = |key: &&OrderKey| state.orders.get(*key).is_some_and(|other| other.cancelled.is_none());
+    let others: BTreeSet<String> = others.filter(open).map(|key| label(&key.number)).collect();
     let brief = StopBrief {
         about: about(order, state, people, &form),
         why: why.unwrap_or_default(),
+        others: others.into_iter().collect::<Vec<_>>().join(" + "),
         parcels: parcels.map(told).collect(),
     };
     stop_note(&brief, &form, now)
@@ -98,6 +105,11 @@ pub fn stop(order: &OrderEntry, state: &State, people: &People, workshop: &Works
 pub fn stop_note(brief: &StopBrief, form: &Form, now: Timestamp) -> Document {
     let mut paper = head(&brief.about, form, key::STOP_NOTE, now);
     paper.text(form.word(key::STOP_DO), Face::Bold, HEADING);
+    if !brief.others.is_empty() {
+        paper.space(4);
+        paper.text(form.fill(key::STOP_TAKE_OUT, &[("orders", &brief.others)]), Face::Bold, HEADING);
+        paper.space(4);
+    }
     if !brief.why.is_empty() {
         paper.text(&brief.why, Face::Sans, WORDS);
     }

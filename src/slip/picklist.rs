@@ -179,8 +179,8 @@ fn pack(paper: &mut Document, day: &DayBrief, form: &Form) {
         let mut table = Table { gap: 10, row_gap: 7, dotted: true, grid, ..Table::list(columns) };
         for line in &group.parcels {
             let mut number = vec![Run::new(&line.number, Face::Bold, WORDS)];
-            if !line.part.is_empty() {
-                number.push(Run::new(format!("\n{}", line.part), Face::Sans, SMALL));
+            for below in [&line.part, &line.saves].into_iter().filter(|below| !below.is_empty()) {
+                number.push(Run::new(format!("\n{below}"), Face::Sans, SMALL));
             }
             let small = |words: &str| Cell::text(words, Face::Sans, SMALL);
             // A long name rather a little smaller than in three lines.

@@ -144,6 +144,7 @@ fn parcel(person: usize, workshop: &Workshop, form: &Form, now: Timestamp) -> Pa
             ingredients: product.ingredients.as_deref().map(|t| clean::line(t, clean::MESSAGE_MAX)).unwrap_or_default(),
             allergens: product.allergens.iter().map(|allergen| label(allergen)).collect(),
             extra: false,
+            of: String::new(),
         }
     };
     let weight: Weight = goods.iter().filter_map(|(n, p)| Some(p.weight? * i64::from(*n))).sum();
@@ -227,6 +228,7 @@ fn day(workshop: &Workshop, form: &Form, now: Timestamp) -> DayBrief {
     let line = |(at, name): (usize, &&str)| PackLine {
         number: format!("S-{}", 417 + at),
         part: if at == 5 { form.fill(key::PART_SHORT, &[("part", "1"), ("parts", "2")]) } else { String::new() },
+        saves: String::new(),
         name: (*name).to_owned(),
         service: service(at).map(|service| label(service.name.as_str())).unwrap_or_default(),
         weight: form.weight(Weight::from_g(310 + 277 * at as i64)),

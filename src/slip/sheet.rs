@@ -69,6 +69,7 @@ fn customers_part(paper: &mut Document, brief: &ParcelBrief, form: &Form, shop: 
         if thing.extra {
             name.push(Run::new(format!("\n{}", form.word(key::EXTRA)), Face::Sans, SMALL));
         }
+        name.extend(whose(thing));
         table.rows.push(vec![Cell::Quantity(thing.quantity), Cell::Text(name)]);
     }
     paper.push(Block::Table(table));
@@ -136,11 +137,19 @@ fn stub(paper: &mut Document, brief: &ParcelBrief, copy: Option<&CopyMark>, form
 fn cautions(brief: &ParcelBrief, form: &Form) -> Table {
     let mut table = Table::list([Column::FIT, Column::FILL]);
     let gift = brief.gift.then(|| form.word(key::GIFT).to_owned());
-    let joined = brief.joined.then(|| form.word(key::JOINED).to_owned());
+    let joined = brief.joined.then(|| match brief.saves.as_str() {
+        "" => form.word(key::JOINED).to_owned(),
+        saves => saves.to_owned(),
+    });
     for text in brief.cautions.iter().cloned().chain(gift).chain(joined) {
         table.rows.push(vec![Cell::Caution, Cell::text(text, Face::Bold, WORDS)]);
     }
     table
+}
+
+/// Of which order it is, where several lie in the parcel.
+fn whose(thing: &Thing) -> Option<Run> {
+    (!thing.of.is_empty()).then(|| Run::new(format!("\n{}", thing.of), Face::Sans, SMALL))
 }
 
 /// Tick box, shelf, quantity, thing, batch: the quantity stands before the thing, and more
@@ -157,7 +166,7 @@ fn goods(brief: &ParcelBrief, form: &Form) -> Table {
             Cell::Tick,
             Cell::text(&thing.shelf, Face::Bold, WORDS),
             Cell::Quantity(thing.quantity),
-            Cell::text(&thing.name, Face::Sans, WORDS),
+            Cell::Text(std::iter::once(Run::new(&thing.name, Face::Sans, WORDS)).chain(whose(thing)).collect()),
             Cell::text(batch, Face::Sans, SMALL),
         ]);
     }

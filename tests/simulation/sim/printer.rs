@@ -274,11 +274,15 @@ fn check_list(world: &World, job: &Job) -> Checked {
     let mut wanted: BTreeMap<String, u32> = BTreeMap::new();
     let parcels = dawnslip::book::day(state, date).today;
     for parcel in parcels.iter().filter_map(|id| state.parcels.get(id)) {
-        let lead = parcel.orders.first().and_then(|key| state.orders.get(key));
         for content in &parcel.planned.contents {
             // A product that was taken out of the configuration is called as the shops call it; where the
             // order no longer has it, by its number.
-            let line = content.line.and_then(|at| lead?.order.lines.get(at));
+            let order = parcel.orders.get(content.order).and_then(|key| state.orders.get(key));
+            let line = content.line.and_then(|at| order?.order.lines.get(at));
+            // What was joined and is cancelled since stays on the shelf.
+            if content.line.is_some() && order.is_some_and(|order| order.cancelled.is_some()) {
+                continue;
+            }
             let name = match (workshop.product(&content.sku), line.is_some_and(|line| line.sku == content.sku)) {
                 (Some(product), _) => product.name.clone(),
                 (None, true) => format!("the {}", content.sku),
