@@ -9,6 +9,8 @@ mod damage;
 mod forget;
 #[path = "daemon/hostile.rs"]
 mod hostile;
+#[path = "daemon/joining.rs"]
+mod joining;
 #[path = "daemon/keeping.rs"]
 mod keeping;
 #[path = "daemon/kills.rs"]

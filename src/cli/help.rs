@@ -13,6 +13,7 @@ pub const GROUPS: [(&str, &[&str]); 3] = [
             "decide",
             "hold",
             "release",
+            "apart",
             "cancel",
             "ready",
             "replan",

@@ -2,6 +2,7 @@
 //!
 //! May touch: the terminal, the desk socket. Never: holds logic that a test could not reach without it.
 
+mod apart;
 mod backup;
 mod backups;
 mod bulk;
@@ -115,6 +116,7 @@ pub enum Command {
     Decide(decide::Decide),
     Hold(hold::Hold),
     Release(release::Release),
+    Apart(apart::Apart),
     Cancel(cancel::Cancel),
     Forget(forget::Forget),
     Ready(ready::Ready),
@@ -178,6 +180,7 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::Decide(args) => args.run(at, screen),
         Command::Hold(args) => args.run(at, screen),
         Command::Release(args) => args.run(at, screen),
+        Command::Apart(args) => args.run(at, screen),
         Command::Cancel(args) => args.run(at, screen),
         Command::Forget(args) => args.run(at, screen),
         Command::Ready(args) => args.run(at, screen),

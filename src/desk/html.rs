@@ -172,6 +172,9 @@ pub fn order(view: &OrderView, read: &ReadState, now: Timestamp) -> String {
     if let Some(wish) = &view.wish {
         let _ = write!(body, "<dt>wish</dt><dd>{}</dd>", escape(wish));
     }
+    if let Some(together) = &view.together {
+        let _ = write!(body, "<dt>joined</dt><dd>{}</dd>", escape(&together.in_words()));
+    }
     body.push_str("</dl>");
     for (index, parcel) in view.parcels.iter().enumerate() {
         let several = if view.parcels.len() > 1 { format!("/{}", index + 1) } else { String::new() };
@@ -202,6 +205,13 @@ pub fn order(view: &OrderView, read: &ReadState, now: Timestamp) -> String {
     }
     if view.parcels.iter().any(|parcel| parcel.stage == "planned") {
         body.push_str(&button(&format!("{base}/replan"), "choose box and service anew", &[]));
+    }
+    match &view.together {
+        Some(together) if together.apart => body.push_str(&button(&format!("{base}/join"), "may be joined again", &[])),
+        Some(together) if !together.with.is_empty() => {
+            body.push_str(&button(&format!("{base}/apart"), "send it alone", &[]));
+        }
+        _ => {}
     }
     let _ = write!(
         body,

@@ -43,6 +43,10 @@ pub struct OrderView {
     pub parcels: Vec<ParcelView>,
     /// The plan with its explanation, as kept.
     pub plan: Option<Plan>,
+    /// Whether it shares its parcels with other orders of the customer, or why not; `null` where
+    /// that never was the question.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub together: Option<TogetherView>,
     /// Its papers.
     pub papers: Vec<JobView>,
     /// What has happened.
@@ -64,6 +68,23 @@ pub struct StopView {
     /// Questions: as typed in `dawnslip decide`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cause: Option<String>,
+}
+
+/// Several orders in one parcel, or why not.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct TogetherView {
+    /// Numbers of the other orders in its parcels.
+    pub with: Vec<String>,
+    /// What that saves, with its unit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub saves: Option<String>,
+    /// Those of them that are stopped: this order waits with them.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub stopped: Vec<String>,
+    /// Why it travels alone; empty where it does not.
+    pub why_not: String,
+    /// A person keeps it apart.
+    pub apart: bool,
 }
 
 /// A line of goods.
@@ -136,9 +157,42 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
         lines: order.lines.iter().map(|line| line_view(&read.workshop, line)).collect(),
         parcels: parcels.map(parcel_view).collect(),
         plan: entry.plan.as_ref().map(|(plan, _)| in_words(plan)),
+        together: together(state, entry),
         papers: papers.map(|job| jobs::view(state, job)).collect(),
         history: history(state, &read.people, &order.key, facts),
     }
+}
+
+/// Does it share its parcels, with whom, and what does that save?
+fn together(state: &State, entry: &OrderEntry) -> Option<TogetherView> {
+    let key = &entry.order.key;
+    if let Some(plan) = entry.common_plan() {
+        let others = || plan.orders().filter(|other| *other != key);
+        let is_stopped = |other: &&OrderKey| state.orders.get(*other).is_some_and(|other| !other.stops.is_empty());
+        return Some(TogetherView {
+            with: others().map(|other| lookup::shown(state, other)).collect(),
+            saves: plan.joined_saves.map(|saves| saves.to_string()),
+            stopped: others().filter(is_stopped).map(|other| lookup::shown(state, other)).collect(),
+            why_not: String::new(),
+            apart: false,
+        });
+    }
+    let alone = |why_not: String| TogetherView {
+        with: Vec::new(),
+        saves: None,
+        stopped: Vec::new(),
+        why_not,
+        apart: entry.apart,
+    };
+    if entry.apart {
+        return Some(alone("a person keeps it apart".to_owned()));
+    }
+    if entry.order.separate {
+        return Some(alone("the customer asks for a separate delivery".to_owned()));
+    }
+    let (pins, why) = entry.not_joined.as_ref()?;
+    let others: Vec<String> = pins.joined.iter().map(|(other, _)| lookup::shown(state, other)).collect();
+    Some(alone(words::tame(&format!("with {}: {why}", others.join(" and ")))))
 }
 
 fn line_view(workshop: &Workshop, line: &Line) -> LineView {
@@ -163,6 +217,21 @@ fn stop_view(read: &ReadState, order: &OrderKey, s: &crate::book::Stop) -> StopV
     let said = read.people.said(order, s.since).filter(|_| matches!(s.kind, StopKind::Held { rule: None, .. }));
     let what = stop(&s.kind) + &said.map(|text| format!(": {}", text.reveal())).unwrap_or_default();
     StopView { kind: s.kind.word(), what: words::tame(&what), since: s.since, remedy, cause }
+}
+
+impl TogetherView {
+    /// `with S-421 in one parcel: saves 4.80 EUR`.
+    pub fn in_words(&self) -> String {
+        if self.with.is_empty() {
+            return format!("no: {}", self.why_not);
+        }
+        let saves = self.saves.as_ref().map(|saves| format!(": saves {saves}")).unwrap_or_default();
+        let waits = match self.stopped.as_slice() {
+            [] => String::new(),
+            stopped => format!("; nothing more prints until {} may go on", stopped.join(" and ")),
+        };
+        format!("travels together with {}{saves}{waits}", self.with.join(" and "))
+    }
 }
 
 impl OrderView {
@@ -194,6 +263,9 @@ impl OrderView {
         }
         if let Some(wish) = &self.wish {
             text.push_str(&words::hanging("wish    ", wish, columns));
+        }
+        if let Some(together) = &self.together {
+            text.push_str(&words::hanging("joined  ", &together.in_words(), columns));
         }
         for s in &self.stops {
             text.push_str(&format!(
@@ -313,6 +385,11 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
         for note in parcel.cautions.iter().map(|c| format!("caution: {c}")).chain(parcel.notes.iter().cloned()) {
             text.push_str(&words::hanging("   ", &note, columns));
         }
+    }
+    if let Some(saves) = plan.joined_saves {
+        let line =
+            format!("{} together: saves {saves} against a parcel for each", super::history::together(plan.orders()));
+        text.push_str(&words::hanging("   ", &line, columns));
     }
     text.push_str(&match &plan.verdict {
         Verdict::Proved => "proved cheapest: no other choice costs less\n".to_owned(),

@@ -47,6 +47,12 @@ pub struct OrderLine {
     pub pieces: u32,
     /// Parcels in short.
     pub parcels: Vec<String>,
+    /// Orders in the same parcels, where there are any.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub with: Vec<String>,
+    /// What that saves, all of them together.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub saves: Option<String>,
     /// The recipient's name; absent once forgotten.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub recipient: Option<String>,
@@ -77,6 +83,8 @@ fn line(read: &ReadState, entry: &OrderEntry) -> OrderLine {
             stops.push(word);
         }
     }
+    let common = entry.common_plan();
+    let with = common.into_iter().flat_map(|plan| plan.orders()).filter(|other| *other != key);
     let parcels = entry.parcels.iter().filter_map(|id| state.parcels.get(id));
     OrderLine {
         number: lookup::shown(state, key),
@@ -86,6 +94,8 @@ fn line(read: &ReadState, entry: &OrderEntry) -> OrderLine {
         received: entry.received,
         pieces: entry.order.lines.iter().map(|line| line.quantity).fold(0, u32::saturating_add),
         parcels: parcels.map(|parcel| parcel.planned.spoken()).collect(),
+        with: with.map(|other| lookup::shown(state, other)).collect(),
+        saves: common.and_then(|plan| plan.joined_saves).map(|saves| saves.to_string()),
         recipient: read.people.of(key, entry.version).map(|person| words::tame(person.recipient.reveal())),
     }
 }
@@ -108,7 +118,12 @@ impl Orders {
             let parcels =
                 if order.parcels.is_empty() { String::new() } else { format!(" · {}", order.parcels.join(" + ")) };
             let lead = format!("{:<number_width$}  {standing:<standing_width$}  ", order.number);
-            let rest = format!("{since} · {name} · {pieces}{parcels}");
+            let with = match (order.with.as_slice(), &order.saves) {
+                ([], _) => String::new(),
+                (with, Some(saves)) => format!(" · with {}: saves {saves}", with.join(" + ")),
+                (with, None) => format!(" · with {}", with.join(" + ")),
+            };
+            let rest = format!("{since} · {name} · {pieces}{parcels}{with}");
             text.push_str(&words::hanging(&lead, &rest, status::COLUMNS.max(lead.chars().count() + 40)));
         }
         if self.more > 0 {

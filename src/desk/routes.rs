@@ -322,6 +322,8 @@ fn action(read: &ReadState, path: &[&str], form: &Form) -> Result<Action, Proble
                 "release" => Action::Release { order: order()? },
                 "cancel" => Action::Cancel { order: order()?, reason: reason() },
                 "ready" => Action::Ready { order: order()? },
+                "apart" => Action::KeepApart { order: order()?, apart: true },
+                "join" => Action::KeepApart { order: order()?, apart: false },
                 "replan" => Action::Replan { order: order()? },
                 _ => return Err(nothing_here(path)),
             }

@@ -36,6 +36,9 @@ pub struct Status {
     pub mode_since: Option<Timestamp>,
     /// Open orders by stage and stop.
     pub orders: OrderCounts,
+    /// Open orders that share their parcels.
+    #[serde(default)]
+    pub joined: JoinedCounts,
     /// Papers that are not on paper.
     pub papers: PaperCounts,
     /// The last new order.
@@ -65,6 +68,17 @@ pub struct OrderCounts {
     pub held: usize,
     /// Made to order, stock, a date.
     pub waiting: usize,
+}
+
+/// Open orders that share their parcels, and what that saves.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct JoinedCounts {
+    /// Orders.
+    pub orders: usize,
+    /// Groups of such orders: each would need so many parcels more if its orders went apart.
+    pub groups: usize,
+    /// In all, with its unit; none where nothing is joined.
+    pub saves: Option<String>,
 }
 
 /// Papers by state.
@@ -148,6 +162,7 @@ pub fn status(read: &ReadState, now: Timestamp) -> Status {
         mode: state.mode,
         mode_since: state.mode_since,
         orders: count_orders(read),
+        joined: count_joined(read),
         papers: count_papers(read),
         last_order,
         last_paper,
@@ -243,6 +258,24 @@ fn count_orders(read: &ReadState) -> OrderCounts {
     counts
 }
 
+fn count_joined(read: &ReadState) -> JoinedCounts {
+    let state = &read.state;
+    let open = state.orders.values().filter(|entry| !entry.is_closed(&state.parcels));
+    let joined = open.filter_map(|entry| Some((entry, entry.common_plan()?)));
+    let mut counts = JoinedCounts::default();
+    let mut saves: Option<Money> = None;
+    for (entry, plan) in joined {
+        counts.orders += 1;
+        // Each plan once, with its leading order.
+        if let Some(saved) = plan.joined_saves.filter(|_| plan.order == entry.order.key) {
+            counts.groups += 1;
+            saves = Some(saves.map_or(saved, |sum| sum + saved));
+        }
+    }
+    counts.saves = saves.map(|saves| saves.to_string());
+    counts
+}
+
 fn count_papers(read: &ReadState) -> PaperCounts {
     let mut counts = PaperCounts::default();
     for job in read.state.jobs.values() {
@@ -290,6 +323,11 @@ impl Status {
         let stopped = stopped.collect::<Vec<_>>().join(" · ");
         if !stopped.is_empty() {
             lines.push(("stopped", stopped));
+        }
+        if let Some(saves) = &self.joined.saves {
+            let orders = words::count(self.joined.orders, "order", "orders");
+            let groups = words::count(self.joined.groups, "customer", "customers");
+            lines.push(("joined", format!("{orders} of {groups} travel together: saves {saves}")));
         }
         let papers = joined(&[
             (self.papers.queued, "queued"),
