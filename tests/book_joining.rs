@@ -299,6 +299,20 @@ fn what_is_queued_since_packing_started_keeps_its_place() {
 }
 
 #[test]
+fn when_a_burst_ends_what_kept_its_place_may_be_joined() {
+    let mut bench = Bench::with(Policy { join: true, burst_orders: 2, burst_seconds: 60, ..policy() });
+    bench.receive_and_plan(&[of_customer(order("S-0", &["MUG"]), "bo"), adas("S-1", &["MUG"])]);
+    bench.act(Action::StartPacking);
+    bench.receive_and_plan(&[adas("S-2", &["MUG"])]);
+    assert_eq!((bench.queued().len(), parcels(&bench).contains('+')), (2, false));
+    bench.later(100);
+    bench.tick();
+    bench.plan();
+    assert_eq!(parcels(&bench), "S-0, S-1+S-2");
+    assert_eq!(bench.print_all(), ["slip of S-0", "slip of S-1+S-2"]);
+}
+
+#[test]
 fn after_printing_a_cancellation_stops_one_and_asks_about_the_other() {
     for gone in ["S-1", "S-2"] {
         let stays = if gone == "S-1" { "S-2" } else { "S-1" };

@@ -61,6 +61,13 @@ fn every_message_means_what_was_planned() {
                 assert!(mapped.total.is_some() && mapped.lines.iter().all(|line| line.unit_price.is_some()));
                 assert!(!person.recipient.is_blank() && mapped.revision.is_some() && mapped.placed.is_some());
             }
+            Expect::Joined { orders } => {
+                let Meaning::Orders(mapped) = meaning else { panic!("{meaning:?}") };
+                assert!(mapped.iter().map(|(order, _)| &order.key).eq(orders), "{mapped:?}");
+                assert!(mapped[0].0.household().is_some());
+                assert_eq!(mapped[0].0.household(), mapped[1].0.household());
+                assert_eq!(mapped[0].0.customer, mapped[1].0.customer);
+            }
             Expect::StopNote { order } => {
                 let (mapped, _) = only(meaning);
                 assert!(mapped.cancelled && &mapped.key == order);

@@ -82,7 +82,8 @@ impl Work<'_> {
         // A new order is known only now, the orders of a new paper as well.
         let orders = self.state.orders_of(&stamped.fact);
         self.touch(&orders);
-        if matches!(stamped.fact, Fact::ConfigAdopted { .. }) {
+        // Who is joined follows the setting, and what keeps its place follows the mode.
+        if matches!(stamped.fact, Fact::ConfigAdopted { .. } | Fact::ModeChanged { .. }) {
             self.touch_all();
         }
         self.records.push(Record::Fact(stamped));

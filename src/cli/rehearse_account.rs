@@ -100,24 +100,25 @@ impl Account {
         let causes = |order: &OrderKey| {
             asked.iter().filter(|q| q.orders.contains(order)).map(|q| q.cause.to_string()).collect::<Vec<_>>()
         };
+        // Parcels of an order, if slip and card of each are on paper.
+        let out = |order: &OrderKey| {
+            let parcels = state.orders.get(order).map(|entry| entry.parcels.as_slice()).unwrap_or_default();
+            let each = parcels.iter().all(|parcel| {
+                let has = |kind| {
+                    state.jobs.values().any(|job| {
+                        job.kind == kind
+                            && job.subject.parcel() == Some(*parcel)
+                            && matches!(job.state, JobState::OnPaper { .. })
+                    })
+                };
+                has(PaperKind::Slip) && has(PaperKind::Card)
+            });
+            if each { parcels } else { &[] }
+        };
         for message in messages {
             let as_should = match &message.expect {
-                Expect::OnPaper { order, parcels_at_least } => {
-                    let parcels = state.orders.get(order).map_or(0, |entry| entry.parcels.len());
-                    let each = state.orders.get(order).is_some_and(|entry| {
-                        entry.parcels.iter().all(|parcel| {
-                            let has = |kind| {
-                                state.jobs.values().any(|job| {
-                                    job.kind == kind
-                                        && job.subject.parcel() == Some(*parcel)
-                                        && matches!(job.state, JobState::OnPaper { .. })
-                                })
-                            };
-                            has(PaperKind::Slip) && has(PaperKind::Card)
-                        })
-                    });
-                    parcels >= (*parcels_at_least).max(1) as usize && each
-                }
+                Expect::OnPaper { order, parcels_at_least } => out(order).len() >= (*parcels_at_least).max(1) as usize,
+                Expect::Joined { orders: [one, other] } => !out(one).is_empty() && out(one) == out(other),
                 Expect::Known | Expect::Refused => true,
                 Expect::Unmappable => asked.iter().any(|q| q.cause.to_string().starts_with("unmappable:")),
                 Expect::NeedsYou { order, cause } => causes(order).contains(cause) && !on_paper(PaperKind::Slip, order),

@@ -64,6 +64,11 @@ pub enum Expect {
         /// Parcels.
         parcels_at_least: u32,
     },
+    /// Two orders of one customer: they share their parcels, of which slip and card are on paper.
+    Joined {
+        /// Both.
+        orders: [OrderKey; 2],
+    },
     /// It came before: answered alike, nothing new.
     Known,
     /// Refused: the signature does not fit.
@@ -172,14 +177,16 @@ impl Told {
         self.gift.map_or(self.customer, |(recipient, _)| recipient)
     }
     fn body(&self, now: Timestamp) -> String {
+        self.json(now).to_string()
+    }
+    fn json(&self, now: Timestamp) -> Value {
         let placed = now - SignedDuration::from_mins(20);
         let revised = placed + SignedDuration::from_secs(self.revision);
-        let body = match self.shop {
+        match self.shop {
             Via::Shop => self.as_schema_org(placed, revised),
             Via::Fair => self.as_sale(placed),
             Via::Stall => json!({ "kind": "tickets", "tickets": [self.as_ticket(placed, revised)] }),
-        };
-        body.to_string()
+        }
     }
 
     fn as_schema_org(&self, placed: Timestamp, revised: Timestamp) -> Value {
@@ -377,6 +384,8 @@ impl Wave {
         gift.gift = Some((CUSTOMERS[2], "Χρόνια πολλά"));
         self.on_paper("a gift through another shop", &gift, 1);
 
+        self.at_once();
+
         let wish = Told { wish: Some("Please leave it behind the blue boat."), ..self.told(Via::Fair, BASKETS[9]) };
         self.on_paper("an order with a wish", &wish, 1);
         let tip = Told { tip: true, ..self.told(Via::Fair, BASKETS[7]) };
@@ -402,6 +411,24 @@ impl Wave {
         let newer = Told { revision: 2, cancelled: true, ..cancelled };
         let expect = Expect::StopNote { order: newer.key() };
         self.send("the cancellation, after printing", &newer, Moment::AfterPrinting, expect);
+    }
+
+    /// Somebody buys two tickets one after the other, and the stall sends both in one message.
+    fn at_once(&mut self) {
+        let first = self.told(Via::Stall, &[("bowl", 1)]);
+        let second = self.told(Via::Stall, &[("sea-mint", 2)]);
+        let second = Told { customer: first.customer, place: first.place, ..second };
+        let orders = [first.key(), second.key()];
+        let mut body = first.json(self.now);
+        let mut ticket = second.json(self.now)["tickets"][0].take();
+        ticket["guest"]["email"] = json!(mail(&first.number));
+        if let Some(tickets) = body["tickets"].as_array_mut() {
+            tickets.push(ticket);
+        }
+        self.send("two orders of one customer at once", &first, Moment::First, Expect::Joined { orders });
+        if let Some(message) = self.messages.last_mut() {
+            message.body = body.to_string();
+        }
     }
 
     /// A ticket without its number: the shop has changed its form.
