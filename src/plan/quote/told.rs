@@ -36,10 +36,6 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
         writeln!(out, "{what:<FIRST_COLUMN$} {:>5}   {verdict}", cost.figure())?;
     }
     let units = workshop.locale.units;
-    if let Some(saves) = plan.joined_saves {
-        let numbers: Vec<&str> = plan.orders().map(|key| key.number.as_str()).collect();
-        writeln!(out, "{} together: saves {}", numbers.join(" + "), saves.figure())?;
-    }
     for parcel in &plan.parcels {
         let verdict = if plan.parcels.len() == 1 { verdict.as_str() } else { "" };
         let line =
@@ -240,8 +236,6 @@ fn plan_to_json(plan: &Plan) -> Value {
         "cost": plan.cost.map(|cost| cost.to_string()),
         "least_possible": least,
         "parcels": plan.parcels.iter().map(parcel).collect::<Vec<_>>(),
-        "joined": plan.joined,
-        "joined_saves": plan.joined_saves.map(|saves| saves.to_string()),
         "questions": plan.questions.iter().map(question).collect::<Vec<_>>(),
         "waits": plan.waits.iter().map(wait_in_words).collect::<Vec<_>>(),
         "dearer_or_refused": plan.alternatives.iter().map(other).collect::<Vec<_>>(),
