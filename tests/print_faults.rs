@@ -121,7 +121,7 @@ async fn every_fault_is_told_and_the_books_balance() {
         (Fault::PowerOff, Told::Refused, NoCopy),
         (Fault::Stall, Told::Silent, NoCopy),
         (Fault::Silent, Told::Silent, NoCopy),
-        (Fault::Nonsense, Told::Silent, NoCopy),
+        (Fault::Nonsense, Told::Garbage, NoCopy),
         (Fault::CloseAfter { bytes: 5000 }, Told::Broken, Copy),
         (Fault::ResetAfter { bytes: 5000 }, Told::Broken, Copy),
         (Fault::ResetAfter { bytes: 6 }, Told::Broken, NoCopy),
@@ -219,6 +219,101 @@ async fn half_a_paper_is_cut_off_before_the_next_one() {
     assert_eq!(papers.len(), 3, "{papers:?}");
     assert!(papers[1].text.starts_with("torn") && papers[2].text.starts_with("COPY"));
     scene.spool.check_books(&papers);
+}
+
+/// The fault comes while a long paper is half printed; it is told, and when it is mended the same
+/// paper goes on: no copy.
+async fn fault_amid(fault: Fault, trouble: TroubleKind) {
+    let scene = Scene::memory(GalleyOptions { rows_a_second: Some(640), ..GalleyOptions::default() });
+    scene.warm_up().await;
+    let job = scene.spool.add("long", 1500);
+    scene.health(|health| matches!(health.state, PrinterState::Sending(_))).await;
+    tokio::time::sleep(Duration::from_millis(700)).await;
+    scene.galley.set_fault(fault);
+    scene.told(trouble).await;
+    assert_eq!((scene.galley.papers().len(), scene.spool.copies()), (1, 0), "{fault:?} comes amid the second");
+    scene.galley.mend();
+    scene.settled().await;
+    scene.health(|health| health.trouble.is_none() && health.jobs_done == 2).await;
+    let papers = scene.galley.papers();
+    assert_eq!((papers.len(), papers[1].rows, scene.spool.copies()), (2, 1500 + 30 + 24, 0), "{fault:?}");
+    assert!(matches!(scene.spool.entries()[&job].state, State::OnPaper(_)));
+    scene.spool.check_books(&papers);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_fault_amid_a_paper_is_told_and_the_paper_goes_on() {
+    for (fault, told) in [
+        (Fault::PaperOut { after_rows: 100 }, TroubleKind::PaperOut),
+        (Fault::CoverOpen, TroubleKind::CoverOpen),
+        (Fault::CutterStuck, TroubleKind::Cutter),
+        (Fault::TooHot, TroubleKind::Overheated),
+        (Fault::Unrecoverable, TroubleKind::Unrecoverable),
+    ] {
+        fault_amid(fault, told).await;
+    }
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_roll_that_ends_with_the_paper_is_told_and_the_paper_counts() {
+    let scene = Scene::memory(GalleyOptions { rows_a_second: Some(640), ..GalleyOptions::default() });
+    scene.warm_up().await;
+    // The paper that is measured here: a line, a picture, the way to the knife.
+    scene.galley.set_fault(Fault::PaperOut { after_rows: 30 + 200 + 24 });
+    let last = scene.spool.add("last", 200);
+    scene.told(TroubleKind::PaperOut).await;
+    let next = scene.spool.add("next", 50);
+    tokio::time::sleep(Duration::from_secs(600)).await;
+    assert_eq!(scene.spool.entries()[&next].state, State::Queued, "not one byte of it has left");
+    scene.galley.load_paper();
+    scene.settled().await;
+    scene.spool.check_books(&scene.galley.papers());
+    assert!(matches!(scene.spool.entries()[&last].state, State::OnPaper(_)));
+    assert_eq!((scene.spool.copies(), scene.spool.rolls()), (0, 1));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_roll_near_its_end_prints_on_and_is_told_until_there_is_a_new_one() {
+    let scene = Scene::memory(GalleyOptions::default());
+    scene.warm_up().await;
+    scene.galley.set_fault(Fault::NearEnd);
+    scene.spool.add("second", 100);
+    scene.settled().await;
+    let health = scene.health(|health| health.near_end && health.jobs_done == 2).await;
+    assert_eq!(health.trouble, None, "a roll near its end is no trouble yet");
+    scene.galley.load_paper();
+    scene.spool.add("third", 100);
+    scene.settled().await;
+    scene.health(|health| !health.near_end && health.jobs_done == 3).await;
+    assert_eq!(scene.spool.rolls(), 1, "a new roll, once");
+    scene.spool.check_books(&scene.galley.papers());
+}
+
+/// Nobody listens; keeps the instants at which somebody tried.
+#[derive(Default)]
+struct ClosedDoor(std::sync::Mutex<Vec<tokio::time::Instant>>);
+
+impl Net for ClosedDoor {
+    fn connect<'a>(&'a self, _address: &'a str) -> Connecting<'a> {
+        self.0.lock().unwrap().push(tokio::time::Instant::now());
+        Box::pin(async { Err(std::io::ErrorKind::ConnectionRefused.into()) })
+    }
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_printer_that_refuses_is_tried_again_ever_more_seldom() {
+    let door = Arc::new(ClosedDoor::default());
+    let spool = Arc::new(Spool::new());
+    let job = spool.add("slip", 10);
+    let printer = printer("off:9100", Confirms::ProcessId);
+    let worker = worker::start(printer, spool.clone(), door.clone(), Arc::new(SystemClock), WorkerOptions::default());
+    tokio::time::sleep(Duration::from_secs(150)).await;
+    let tries = door.0.lock().unwrap().clone();
+    let pauses: Vec<u64> = tries.windows(2).map(|pair| (pair[1] - pair[0]).as_millis() as u64).collect();
+    let seconds: Vec<u64> = pauses.iter().map(|millis| (millis + 500) / 1000).collect();
+    assert_eq!(seconds, [1, 2, 4, 8, 16, 30, 30, 30], "{pauses:?} ms");
+    assert_eq!(spool.entries()[&job].state, State::Queued);
+    assert!(worker.stop(PATIENCE).await);
 }
 
 /// Nothing ever comes back from it.

@@ -61,6 +61,7 @@ pub fn about(fact: &Fact) -> About {
         | Fact::PackingStarted { .. }
         | Fact::ReplanAsked { .. }
         | Fact::ProgramChanged { .. }
+        | Fact::RollLoaded { .. }
         | Fact::RetentionBegun { .. }
         | Fact::RetentionDone { .. }
         | Fact::Archived { .. }

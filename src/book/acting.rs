@@ -23,6 +23,7 @@ impl Work<'_> {
             Action::PrintBesideSlip { parcel, kind } => self.print_beside_slip(parcel, kind),
             Action::ListNow => self.list_now(),
             Action::StartPacking => self.start_packing(),
+            Action::Mode(wish) => self.choose_mode(wish),
             Action::TestPage => {
                 let count = self.state.last_extra.saturating_add(1);
                 Ok(Answer::Queued(self.queue_job(PaperKind::TestPage, Subject::Test(count), None)))
@@ -376,6 +377,40 @@ impl Work<'_> {
             true => format!("order {number} travels alone"),
             false => format!("order {number} may travel with others of the same customer"),
         }))
+    }
+
+    fn choose_mode(&mut self, wish: ModeWish) -> Reply {
+        let (before, held) = (self.state.mode, self.state.mode_held);
+        match wish {
+            ModeWish::Always(mode) => {
+                if (before, held) != (mode, true) {
+                    self.fact(Fact::ModeChanged { mode, held: true });
+                }
+                if mode == Mode::Burst {
+                    return Ok(Answer::Said(
+                        "slips and cards wait from now on, until: dawnslip start-packing; to print them at once again: dawnslip mode trickle"
+                            .to_owned(),
+                    ));
+                }
+                let count = self.queue_all_papers(super::printing::Moment::Now);
+                let papers = if count == 1 { "paper" } else { "papers" };
+                Ok(Answer::Said(format!(
+                    "slips and cards print as orders come, also in a rush ({count} {papers} print now); to let the number of orders decide again: dawnslip mode auto"
+                )))
+            }
+            ModeWish::Auto => {
+                if held {
+                    self.fact(Fact::ModeChanged { mode: before, held: false });
+                    self.watch_for_burst();
+                    self.end_burst();
+                }
+                let now = match self.state.mode {
+                    Mode::Burst => "orders rush in, slips and cards wait",
+                    Mode::Trickle => "slips and cards print as orders come",
+                };
+                Ok(Answer::Said(format!("the number of orders decides; at present {now}")))
+            }
+        }
     }
 
     fn replan(&mut self, key: &OrderKey) -> Reply {

@@ -1,6 +1,6 @@
 //! What can be asked of the book, and what it answers. Closed enums.
 
-use super::{MessageOutcome, Policy, Record};
+use super::{MessageOutcome, Mode, Policy, Record};
 use crate::model::*;
 use jiff::Timestamp;
 
@@ -30,6 +30,8 @@ pub enum Command {
         printer: PrinterName,
         /// SHA-256 (hex) of the bytes.
         digest: String,
+        /// Its length in rows of dots, if known.
+        rows: Option<u32>,
     },
     /// The job is on paper.
     Printed {
@@ -38,6 +40,8 @@ pub enum Command {
         /// How the worker knows.
         by: Confirmation,
     },
+    /// A printer's worker has seen a new roll being put in.
+    RollLoaded(PrinterName),
     /// Sending failed.
     NotPrinted {
         /// Which job.
@@ -176,6 +180,8 @@ pub enum Action {
     ListNow,
     /// In a burst: packing starts, so waiting slips and cards print in pack order.
     StartPacking,
+    /// Whether slips and cards wait for packing to start, whatever the orders do.
+    Mode(ModeWish),
     /// Prints a test page.
     TestPage,
     /// It travels alone from now on, or (`apart: false`) may be joined again.
@@ -187,6 +193,15 @@ pub enum Action {
     /// Erases all that tells of its persons. An open order is cancelled first, if that is wanted.
     /// `archived`: the caller has found it in the archive.
     Forget { order: OrderKey, open: OpenOrder, archived: bool },
+}
+
+/// Who decides whether slips and cards wait.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ModeWish {
+    /// A person: it is so until a person says otherwise.
+    Always(Mode),
+    /// The number of orders that come.
+    Auto,
 }
 
 /// What becomes of an order that is still open when it is to be forgotten.

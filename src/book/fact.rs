@@ -316,6 +316,14 @@ pub enum Fact {
         printer: PrinterName,
         /// SHA-256 (hex) of the bytes.
         digest: String,
+        /// Its length in rows of dots; older records do not say.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        rows: Option<u32>,
+    },
+    /// Paper that was out or near its end is there again: a new roll.
+    RollLoaded {
+        /// In which printer.
+        printer: PrinterName,
     },
     /// Not one byte left: queued again.
     JobRequeued {
@@ -385,6 +393,9 @@ pub enum Fact {
     ModeChanged {
         /// Which mode from now on.
         mode: Mode,
+        /// A person said so: it stays until a person says otherwise.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        held: bool,
     },
     /// Packing starts: what waits prints in pack order.
     PackingStarted {
@@ -510,6 +521,16 @@ pub enum Mode {
     Trickle,
     /// Slips and cards wait until packing starts.
     Burst,
+}
+
+impl Mode {
+    /// The word used in commands and on screen.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Trickle => "trickle",
+            Self::Burst => "burst",
+        }
+    }
 }
 
 /// Stages of a parcel; an order's stage is that of its least advanced parcel.

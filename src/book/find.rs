@@ -157,9 +157,14 @@ impl State {
     pub fn queued(&self) -> impl Iterator<Item = &Job> {
         self.queue.iter().filter_map(|(_, id)| self.jobs.get(id))
     }
-    /// The next job of those kinds that a printer takes.
-    pub fn next_job(&self, takes: impl Fn(PaperKind) -> bool) -> Option<&Job> {
-        self.queued().find(|job| takes(job.kind))
+    /// The next job of those that a printer takes.
+    pub fn next_job(&self, takes: impl Fn(&Job) -> bool) -> Option<&Job> {
+        self.queued().find(|job| takes(job))
+    }
+    /// The printer to which a paper is routed.
+    pub fn printer_of<'w>(&self, workshop: &'w Workshop, kind: PaperKind, subject: &Subject) -> Option<&'w Printer> {
+        let order = self.order_of(subject);
+        workshop.printer_of(kind, order.as_ref().map(|key| &key.source), None)
     }
     /// Times when the program was off that ended after this instant, oldest first.
     pub fn off_since(&self, since: jiff::Timestamp) -> impl Iterator<Item = &Outage> {

@@ -136,19 +136,23 @@ impl State {
             Fact::JobQueued { job, kind, subject, copy, rank } => {
                 self.queue_job(*job, *kind, subject, copy, *rank, at);
             }
-            Fact::JobSending { job, printer, digest } => {
+            Fact::JobSending { job, printer, digest, rows } => {
                 if let Some(entry) = self.move_job(*job, JobState::Sending { printer: printer.clone() }, at) {
                     entry.digest = Some(digest.clone());
+                    entry.rows = *rows;
                     entry.tries += 1;
                 }
             }
             Fact::JobRequeued { job, .. } => {
                 self.move_job(*job, JobState::Queued, at);
             }
+            Fact::RollLoaded { printer } => self.new_roll(printer, at),
             Fact::JobUncertain { job, why } => {
+                self.use_roll(*job);
                 self.move_job(*job, JobState::Uncertain { why: why.clone() }, at);
             }
             Fact::JobOnPaper { job, by } => {
+                self.use_roll(*job);
                 self.move_job(*job, JobState::OnPaper { by: *by }, at);
                 self.note_paper(*job);
             }
@@ -188,7 +192,8 @@ impl State {
                     self.upgraded = Some(Upgrade { at, from: from.clone(), to: to.clone() });
                 }
             }
-            Fact::ModeChanged { mode } => {
+            Fact::ModeChanged { mode, held } => {
+                self.mode_held = *held;
                 self.mode = *mode;
                 self.mode_since = Some(at);
             }
@@ -398,7 +403,8 @@ impl State {
         }
         self.last_job = self.last_job.max(id.0);
         self.queue.insert((rank, id));
-        self.jobs.insert(id, Job { id, kind, subject, copy, rank, state, since: at, digest: None, tries: 0 });
+        self.jobs
+            .insert(id, Job { id, kind, subject, copy, rank, state, since: at, digest: None, rows: None, tries: 0 });
     }
 
     fn move_job(&mut self, id: JobId, to: JobState, at: Timestamp) -> Option<&mut Job> {

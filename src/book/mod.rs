@@ -21,6 +21,7 @@ mod planning;
 mod printing;
 pub mod questions;
 mod receive;
+pub mod rolls;
 pub mod shared_map;
 pub mod state;
 mod step;

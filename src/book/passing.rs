@@ -88,17 +88,17 @@ impl Work<'_> {
         let within = SignedDuration::from_secs(policy.burst_seconds);
         let recent = |at: &&Timestamp| (SignedDuration::ZERO..=within).contains(&self.now.duration_since(**at));
         let arrived = self.state.arrivals.iter().filter(recent).count();
-        if self.state.mode == Mode::Trickle && orders > 0 && arrived >= orders {
-            self.fact(Fact::ModeChanged { mode: Mode::Burst });
+        if self.state.mode == Mode::Trickle && !self.state.mode_held && orders > 0 && arrived >= orders {
+            self.fact(Fact::ModeChanged { mode: Mode::Burst, held: false });
         }
     }
 
-    fn end_burst(&mut self) {
+    pub fn end_burst(&mut self) {
         let Some(policy) = self.state.policy.as_ref() else { return };
         let within = SignedDuration::from_secs(policy.burst_seconds);
         let quiet = self.state.arrivals.back().is_none_or(|last| self.now.duration_since(*last) > within);
-        if self.state.mode == Mode::Burst && quiet {
-            self.fact(Fact::ModeChanged { mode: Mode::Trickle });
+        if self.state.mode == Mode::Burst && !self.state.mode_held && quiet {
+            self.fact(Fact::ModeChanged { mode: Mode::Trickle, held: false });
             self.queue_all_papers(Moment::Now);
         }
     }

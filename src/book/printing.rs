@@ -322,7 +322,7 @@ impl Work<'_> {
         }
     }
 
-    pub fn send(&mut self, id: JobId, printer: PrinterName, digest: String) -> Reply {
+    pub fn send(&mut self, id: JobId, printer: PrinterName, digest: String, rows: Option<u32>) -> Reply {
         let job = self.job(id)?;
         if job.state != JobState::Queued {
             return refuse(format!("job {id} is {}", job.state.word()), "take the next one from the queue");
@@ -331,7 +331,7 @@ impl Work<'_> {
             self.drop_job(id, "it no longer holds");
             return refuse(format!("job {id} no longer holds"), "take the next one from the queue");
         }
-        self.fact(Fact::JobSending { job: id, printer, digest });
+        self.fact(Fact::JobSending { job: id, printer, digest, rows });
         Ok(Answer::Go)
     }
 

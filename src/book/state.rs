@@ -45,6 +45,9 @@ pub struct State {
     pub shops: BTreeMap<SourceName, Shop>,
     /// Trickle or burst, and since when.
     pub mode: Mode,
+    /// A person chose it: no rush begins or ends it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub mode_held: bool,
     /// Since when.
     pub mode_since: Option<Timestamp>,
     /// Instants of the latest new orders, oldest first: what the burst switch counts.
@@ -82,6 +85,9 @@ pub struct State {
     /// The last change of the program's version.
     #[serde(default)]
     pub upgraded: Option<Upgrade>,
+    /// What each printer's roll has given.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub rolls: BTreeMap<PrinterName, super::rolls::Roll>,
     /// Counts over the orders and parcels above.
     #[serde(skip)]
     pub tally: Tally,

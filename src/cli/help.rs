@@ -5,7 +5,10 @@ use clap::CommandFactory;
 
 /// Who needs which commands, in the order in which the overview shows them.
 pub const GROUPS: [(&str, &[&str]); 3] = [
-    ("For the bench", &["status", "picklist", "order", "packed", "unpack", "reprint", "label", "start-packing"]),
+    (
+        "For the bench",
+        &["status", "picklist", "order", "packed", "unpack", "reprint", "label", "start-packing", "mode"],
+    ),
     (
         "For the owner",
         &[
@@ -37,6 +40,7 @@ pub const GROUPS: [(&str, &[&str]); 3] = [
             "remap",
             "reload",
             "test-page",
+            "probe",
             "backup",
             "backups",
             "export",

@@ -24,11 +24,13 @@ mod hold;
 mod import;
 mod intake;
 mod label;
+mod mode;
 mod nosuch;
 mod order;
 mod orders;
 mod packed;
 mod picklist;
+mod probe;
 pub mod quote;
 mod quote_options;
 mod ready;
@@ -112,6 +114,7 @@ pub enum Command {
     Reprint(reprint::Reprint),
     Label(label::Label),
     StartPacking(start_packing::StartPacking),
+    Mode(mode::Mode),
     Orders(orders::Orders),
     Decide(decide::Decide),
     Hold(hold::Hold),
@@ -139,6 +142,7 @@ pub enum Command {
     Remap(remap::Remap),
     Reload(reload::Reload),
     TestPage(test_page::TestPage),
+    Probe(probe::Probe),
     Galley(GalleyOptions),
 }
 
@@ -176,6 +180,7 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::Reprint(args) => args.run(at, screen),
         Command::Label(args) => args.run(at, screen),
         Command::StartPacking(args) => args.run(at, screen),
+        Command::Mode(args) => args.run(at, screen),
         Command::Orders(args) => args.run(at, screen),
         Command::Decide(args) => args.run(at, screen),
         Command::Hold(args) => args.run(at, screen),
@@ -203,6 +208,7 @@ fn dispatch(cli: Cli, screen: &Screen) -> Ended {
         Command::Remap(args) => args.run(at, screen),
         Command::Reload(args) => args.run(at, screen),
         Command::TestPage(args) => args.run(at, screen),
+        Command::Probe(args) => args.run(at, screen),
         Command::Galley(args) => wiring::galley(at, args),
     }
 }

@@ -99,7 +99,7 @@ pub fn load_but_cards(
     let rates = workshop::rates(&house, currency);
 
     let mut meant = workshop::read(&house, &names, currency, base);
-    meant.sources = sources::read(&section("sources.toml"), base);
+    meant.sources = sources::read(&section("sources.toml"), base, &names);
     meant.products = products::read(&goods, &names);
     meant.supplies = packaging::supplies(&packaging, &names, currency);
     meant.every_parcel = packaging::every_parcel(&packaging, &names);

@@ -5,7 +5,6 @@ use super::names::{Kind, Names};
 use super::shape;
 use super::workshop::positive;
 use crate::model::*;
-use jiff::SignedDuration;
 use std::collections::BTreeMap;
 
 /// Where the galley listens if nothing else is said: the printer of who has none yet.
@@ -18,7 +17,7 @@ pub(super) fn printers(section: &Section<'_>, names: &Names) -> Vec<Printer> {
     let tables = section.named("printer", &shape::PRINTER);
     let mut printers: Vec<Printer> = tables.iter().map(|(name, table)| printer(name, table, names)).collect();
     if tables.is_empty() {
-        printers.push(usual("galley"));
+        printers.push(Printer::usual("galley", GALLEY));
     }
     printers
 }
@@ -47,24 +46,8 @@ const PAPERS: [(&str, PaperKind); 8] = [
     ("customs", PaperKind::Customs),
 ];
 
-fn usual(name: &str) -> Printer {
-    Printer {
-        name: PrinterName::new(name),
-        address: GALLEY.to_owned(),
-        dots: 576,
-        dpi: 203,
-        cutter: true,
-        confirms: Confirms::ProcessId,
-        stand_in: None,
-        quiet_after: SignedDuration::from_secs(5),
-        answer_time: SignedDuration::from_secs(30),
-        uncertain: BTreeMap::new(),
-        roll: None,
-    }
-}
-
 fn printer(name: &Given<String>, table: &Section<'_>, names: &Names) -> Printer {
-    let mut meant = usual(&name.value);
+    let mut meant = Printer::usual(name.value.as_str(), GALLEY);
     if !table.has("address") {
         table.missing("address", "\"192.168.1.40:9100\"");
     }
@@ -76,11 +59,6 @@ fn printer(name: &Given<String>, table: &Section<'_>, names: &Names) -> Printer 
         meant.address = address.value;
     }
     if let Some(dots) = table.whole("dots", DOTS.0, DOTS.1) {
-        // A row of a picture is sent in whole bytes of eight dots.
-        if dots.value % 8 != 0 {
-            let remedy = format!("a multiple of 8, like {}", dots.value / 8 * 8);
-            table.complain(&dots.at, "a printer's width in dots is a multiple of 8", remedy);
-        }
         meant.dots = dots.value;
     }
     if let Some(dpi) = table.whole("dpi", 100, 600) {
@@ -102,6 +80,7 @@ fn printer(name: &Given<String>, table: &Section<'_>, names: &Names) -> Printer 
     if let Some(time) = positive(table, "answer_time") {
         meant.answer_time = time;
     }
+    meant.keep_connection = table.yes_or("keep_connection", false);
     meant.roll = table.written("roll").map(|given| given.value);
     if let Some(uncertain) = table.sub("uncertain", &shape::PAPERS) {
         for (key, kind) in PAPERS {

@@ -42,7 +42,7 @@ shapes! {
     SOURCES = "sources.toml", "the sources", ["source"];
     SOURCE = "sources.toml", "a source", [
         "scheme", "secrets", "tolerance", "header", "encoding", "prefix", "timestamp_header", "template",
-        "id_header", "payload", "map", "gapless_prefix", "print",
+        "id_header", "payload", "map", "gapless_prefix", "printer", "print",
     ];
     MAP = "sources.toml", "a mapping", [
         "order", "only_if", "number", "revision", "placed", "cancelled", "cancelled_values", "lines", "line",
@@ -102,7 +102,8 @@ shapes! {
 
     PRINTERS = "printers.toml", "the printers", ["printer", "routes"];
     PRINTER = "printers.toml", "a printer", [
-        "address", "dots", "dpi", "cutter", "confirms", "stand_in", "quiet_after", "answer_time", "uncertain", "roll",
+        "address", "dots", "dpi", "cutter", "confirms", "stand_in", "quiet_after", "answer_time", "keep_connection",
+        "uncertain", "roll",
     ];
     PAPERS = "printers.toml", "the kinds of paper", [
         "slip", "card", "pick_list", "change_note", "stop_note", "test_page", "label", "customs",

@@ -1,6 +1,7 @@
 //! `sources.toml`: shops, how their messages are signed, and where their secrets lie.
 
 use super::draft::{Entry, Section};
+use super::names::{Kind, Names};
 use super::{mapping, shape};
 use crate::model::*;
 use jiff::SignedDuration;
@@ -14,7 +15,7 @@ const TOLERANCE: SignedDuration = SignedDuration::from_secs(300);
 const SECRETS_MAX: usize = 5;
 
 /// All sources.
-pub(super) fn read(section: &Section<'_>, base: &Path) -> BTreeMap<SourceName, Source> {
+pub(super) fn read(section: &Section<'_>, base: &Path, names: &Names) -> BTreeMap<SourceName, Source> {
     let mut sources = BTreeMap::new();
     for (name, table) in section.named("source", &shape::SOURCE) {
         // The name is part of an address (`/intake/shop`) and of an order's key (`shop/S-417`).
@@ -22,12 +23,12 @@ pub(super) fn read(section: &Section<'_>, base: &Path) -> BTreeMap<SourceName, S
             table.complain(&name.at, "this is no name of a source", "small letters a to z, digits, - and _ only");
         }
         let name = SourceName(name.value);
-        sources.insert(name.clone(), source(name, &table, base));
+        sources.insert(name.clone(), source(name, &table, base, names));
     }
     sources
 }
 
-fn source(name: SourceName, table: &Section<'_>, base: &Path) -> Source {
+fn source(name: SourceName, table: &Section<'_>, base: &Path, names: &Names) -> Source {
     #[derive(Clone, Copy, PartialEq)]
     enum As {
         Standard,
@@ -48,6 +49,10 @@ fn source(name: SourceName, table: &Section<'_>, base: &Path) -> Source {
         secrets,
         payload: payload(table),
         gapless_prefix: table.text("gapless_prefix").map(|given| given.value),
+        printer: table
+            .text("printer")
+            .filter(|given| names.check(table, Kind::Printer, given))
+            .map(|given| PrinterName(given.value)),
         print: table.word(
             "print",
             &[("on arrival", PrintWhen::OnArrival), ("when packing starts", PrintWhen::WhenPackingStarts)],

@@ -10,7 +10,8 @@ use super::shared::Shared;
 use super::spool::{Healths, Spool};
 use super::upkeep::Keeping;
 use crate::book::{
-    Action, Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, OpenOrder, People, Received, Record, State,
+    Action, Answer, Busy, Command, Effect, Meaning, MessageOutcome, Novelty, OpenOrder, People, Received, Record,
+    State, rolls,
 };
 use crate::clock::Clock;
 use crate::desk::view::{self, Counted, CountedKind, IndexLag, ReadState, RefusedConfig};
@@ -283,7 +284,7 @@ impl House {
         troubles
     }
 
-    fn printers(&self, workshop: &Workshop) -> Vec<view::PrinterHealth> {
+    fn printers(&self, workshop: &Workshop, state: &State) -> Vec<view::PrinterHealth> {
         let healths = self.healths.read().unwrap_or_else(PoisonError::into_inner);
         let mut printers = Vec::new();
         for printer in &workshop.printers {
@@ -297,6 +298,7 @@ impl House {
                     remedy: t.remedy,
                 }),
                 warning: health.near_end.then(|| "the roll is near its end".into()),
+                slips_left: state.slips_left(printer).map(rolls::about),
             });
         }
         printers
@@ -371,9 +373,9 @@ impl view::Backend for House {
         let workshop = self.shared.workshop();
         let written = state.seq;
         Arc::new(ReadState {
+            printers: self.printers(&workshop, &state),
             state,
             people,
-            printers: self.printers(&workshop),
             workshop,
             troubles: self.troubles(),
             notes: self.notes.iter().cloned().chain(self.paper_notices.lines()).collect(),

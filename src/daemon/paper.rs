@@ -46,7 +46,7 @@ pub fn show(sight: &Sight<'_>, what: &PaperWanted, form: PaperForm) -> Result<By
     let told = |error: crate::slip::SlipError| NoPaper(error.to_string());
     let paper: Paper =
         crate::slip::paper(&wanted, sight.state, sight.people, sight.workshop, &mut setter, sight.now).map_err(told)?;
-    let sheet = sight.workshop.printer_for(wanted.kind).map_or(Sheet::WIDE, Sheet::from);
+    let sheet = sight.state.printer_of(sight.workshop, wanted.kind, wanted.subject).map_or(Sheet::WIDE, Sheet::from);
     match form {
         PaperForm::Text => Ok(Bytes::from(render_text(&paper, sheet, &mut setter))),
         PaperForm::Png => render_png(&paper, sheet, &mut setter).map(Bytes::from).map_err(told),

@@ -9,7 +9,7 @@ use crate::clock::Clock;
 use crate::model::*;
 use crate::print::health::PrinterHealth;
 use crate::print::worker::{NextJob, Spooler, Which};
-use crate::slip::{Paper, Typesetter, Wanted};
+use crate::slip::{Paper, Rendered, Typesetter, Wanted};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
@@ -60,11 +60,11 @@ impl Spool {
         let durable = self.shared.durable();
         durable
             .state
-            .next_job(|kind| {
-                if which == Which::StopNotes && kind != PaperKind::StopNote {
+            .next_job(|job| {
+                if which == Which::StopNotes && job.kind != PaperKind::StopNote {
                     return false;
                 }
-                let Some(own) = workshop.printer_for(kind) else { return false };
+                let Some(own) = durable.state.printer_of(&workshop, job.kind, &job.subject) else { return false };
                 crate::print::routes::choose(own, &workshop.printers, health, now) == printer
             })
             .cloned()
@@ -131,13 +131,18 @@ impl Spooler for Spool {
         }
     }
 
-    async fn may_send(&self, job: JobId, printer: &PrinterName, digest: &str) -> bool {
-        let command = || Command::Send { job, printer: printer.clone(), digest: digest.to_owned() };
+    async fn may_send(&self, next: &NextJob, printer: &PrinterName) -> bool {
+        let (job, digest, rows) = (next.job, next.digest.clone(), Some(next.rows));
+        let command = || Command::Send { job, printer: printer.clone(), digest: digest.clone(), rows };
         matches!(self.tell(command).await, Some(Answer::Go))
     }
 
     async fn printed(&self, job: JobId, by: Confirmation) {
         self.tell(|| Command::Printed { job, by }).await;
+    }
+
+    async fn roll_loaded(&self, printer: &PrinterName) {
+        self.tell(|| Command::RollLoaded(printer.clone())).await;
     }
 
     async fn not_printed(&self, job: JobId, why: String, left: BytesLeft) {

@@ -26,6 +26,9 @@ pub struct JobView {
     pub since: Timestamp,
     /// It carries COPY.
     pub copy: bool,
+    /// Its length in millimetres without the way to the knife, once it was sent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub millimetres: Option<u32>,
     /// How often it was tried.
     pub tries: u32,
 }
@@ -36,7 +39,7 @@ pub fn paper_name(state: &State, job: &Job) -> String {
 }
 
 /// How one job stands.
-pub fn view(state: &State, job: &Job) -> JobView {
+pub fn view(state: &State, workshop: &Workshop, job: &Job) -> JobView {
     let detail = match &job.state {
         JobState::Queued => String::new(),
         JobState::Sending { printer } => format!("to printer \"{printer}\""),
@@ -61,8 +64,15 @@ pub fn view(state: &State, job: &Job) -> JobView {
         detail,
         since: job.since,
         copy: job.copy.is_some(),
+        millimetres: job.rows.map(|rows| millimetres(rows, state.printer_of(workshop, job.kind, &job.subject))),
         tries: job.tries,
     }
+}
+
+/// Rows of dots as a length on that printer.
+fn millimetres(rows: u32, printer: Option<&Printer>) -> u32 {
+    let dpi = printer.map_or(203, |printer| printer.dpi).max(1);
+    u32::try_from(u64::from(rows) * 254 / (u64::from(dpi) * 10)).unwrap_or(u32::MAX)
 }
 
 /// All that are not done in the order in which they print, then the latest that are.
@@ -73,7 +83,7 @@ pub fn all(read: &ReadState) -> Vec<JobView> {
     open.sort_by_key(|job| (!matches!(job.state, JobState::Sending { .. }), job.rank, job.id));
     done.sort_by_key(|job| std::cmp::Reverse((job.since, job.id)));
     done.truncate(DONE_SHOWN_MAX);
-    open.into_iter().chain(done).map(|job| view(state, job)).collect()
+    open.into_iter().chain(done).map(|job| view(state, &read.workshop, job)).collect()
 }
 
 /// Text for a terminal.
@@ -90,6 +100,9 @@ pub fn line(read: &ReadState, job: &JobView, now: Timestamp) -> String {
     let mut text = format!("{} · {} since {since}", job.what, job.state);
     if !job.detail.is_empty() {
         text.push_str(&format!(" ({})", job.detail));
+    }
+    if let Some(mm) = job.millimetres {
+        text.push_str(&format!(" · {mm} mm"));
     }
     words::hanging(&format!("{:<7}", job.job), &text, status::COLUMNS)
 }

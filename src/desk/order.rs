@@ -158,7 +158,7 @@ pub fn view(read: &ReadState, entry: &OrderEntry, facts: Vec<Stamped>) -> OrderV
         parcels: parcels.map(parcel_view).collect(),
         plan: entry.plan.as_ref().map(|(plan, _)| in_words(plan)),
         together: together(state, entry),
-        papers: papers.map(|job| jobs::view(state, job)).collect(),
+        papers: papers.map(|job| jobs::view(state, &read.workshop, job)).collect(),
         history: history(state, &read.people, &order.key, facts),
     }
 }

@@ -5,7 +5,7 @@ use super::form::{Form, decode};
 use super::lookup::Unclear;
 use super::{Backend, Forgot, NoPaper, PaperForm, PaperWanted, ReadState, TakenIn};
 use super::{html, jobs, lookup, metrics, order, orders, status, words};
-use crate::book::{Action, Answer, Decision, Fact, OpenOrder, Stage, Stamped, find, find_parcel};
+use crate::book::{Action, Answer, Decision, Fact, Mode, ModeWish, OpenOrder, Stage, Stamped, find, find_parcel};
 use crate::ledger::copies::Holds;
 use crate::model::*;
 use hyper::body::Bytes;
@@ -115,7 +115,7 @@ async fn read<B: Backend>(backend: &B, wants: Wants, path: &[&str], query: &str)
         ["jobs", id] => {
             let id = lookup::job(&read.state, id)?;
             let job = read.state.jobs.get(&id).ok_or_else(not_here)?;
-            let view = jobs::view(&read.state, job);
+            let view = jobs::view(&read.state, &read.workshop, job);
             let list = std::slice::from_ref(&view);
             Ok(page(wants, || &view, || jobs::line(&read, &view, now), || html::jobs(list, &read, now)))
         }
@@ -353,9 +353,20 @@ fn action(read: &ReadState, path: &[&str], form: &Form) -> Result<Action, Proble
         ["jobs", id, "drop"] => Action::Drop { job: lookup::job(state, id)? },
         ["picklist", "print"] => Action::ListNow,
         ["packing", "start"] => Action::StartPacking,
+        ["mode"] => Action::Mode(mode(form.need("mode", "burst")?)?),
         ["test-page"] => Action::TestPage,
         _ => return Err(nothing_here(path)),
     })
+}
+
+/// Burst, trickle, or what the number of orders says.
+fn mode(word: &str) -> Result<ModeWish, Problem> {
+    match word {
+        "burst" => Ok(ModeWish::Always(Mode::Burst)),
+        "trickle" => Ok(ModeWish::Always(Mode::Trickle)),
+        "auto" => Ok(ModeWish::Auto),
+        other => Err(Problem::bad(format!("there is no mode {other:?}"), "say burst, trickle or auto")),
+    }
 }
 
 /// The parcels named, or every packed one (of a service).

@@ -32,6 +32,9 @@ pub struct Status {
     pub notices: Vec<String>,
     /// Trickle or burst.
     pub mode: Mode,
+    /// A person chose it.
+    #[serde(default)]
+    pub mode_held: bool,
     /// Since when.
     pub mode_since: Option<Timestamp>,
     /// Open orders by stage and stop.
@@ -160,6 +163,7 @@ pub fn status(read: &ReadState, now: Timestamp) -> Status {
         things,
         notices: notices(read, now),
         mode: state.mode,
+        mode_held: state.mode_held,
         mode_since: state.mode_since,
         orders: count_orders(read),
         joined: count_joined(read),
@@ -185,8 +189,12 @@ fn notices(read: &ReadState, now: Timestamp) -> Vec<String> {
         ));
     }
     for printer in &read.printers {
-        if let Some(warning) = &printer.warning {
-            notices.push(format!("printer \"{}\": {warning}", printer.printer));
+        let left = printer
+            .slips_left
+            .map(|slips| format!("this roll ends after about {} more", words::count(slips as usize, "slip", "slips")));
+        let told: Vec<&str> = [&printer.warning, &left].into_iter().flatten().map(String::as_str).collect();
+        if !told.is_empty() {
+            notices.push(format!("printer \"{}\": {}", printer.printer, told.join("; ")));
         }
     }
     notices
@@ -337,14 +345,21 @@ impl Status {
         if !papers.is_empty() {
             lines.push(("papers", papers));
         }
-        if self.mode == Mode::Burst {
-            let since = self.mode_since.map(|at| format!(" since {}", clock(at))).unwrap_or_default();
-            lines.push((
+        let since = self.mode_since.map(|at| format!(" since {}", clock(at))).unwrap_or_default();
+        let start = "print them in pack order: dawnslip start-packing";
+        match (self.mode, self.mode_held) {
+            (Mode::Trickle, false) => {}
+            (Mode::Burst, false) => {
+                lines.push(("burst", format!("orders rush in{since}; slips and cards wait, {start}")));
+            }
+            (Mode::Burst, true) => lines.push((
                 "burst",
-                format!(
-                    "orders rush in{since}; slips and cards wait, print them in pack order: dawnslip start-packing"
-                ),
-            ));
+                format!("you said so{since}; slips and cards wait, {start}; to end this: dawnslip mode auto"),
+            )),
+            (Mode::Trickle, true) => lines.push((
+                "trickle",
+                format!("you said so{since}; slips print at once, also in a rush; to end this: dawnslip mode auto"),
+            )),
         }
         let order = self.last_order.as_ref();
         let order =

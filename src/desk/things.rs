@@ -101,8 +101,7 @@ fn printers(read: &ReadState, now: Timestamp) -> Vec<Thing> {
     troubled
         .map(|(name, trouble)| {
             let mut why = trouble.why.clone();
-            let waiting: Vec<&Job> =
-                read.state.jobs.values().filter(|job| waits_for(&read.workshop, job, name)).collect();
+            let waiting: Vec<&Job> = read.state.jobs.values().filter(|job| waits_for(read, job, name)).collect();
             if let Some(oldest) = waiting.iter().min_by_key(|job| job.id) {
                 let wait = if waiting.len() == 1 { "waits" } else { "wait" };
                 let oldest = jobs::paper_name(&read.state, oldest);
@@ -118,9 +117,11 @@ fn printers(read: &ReadState, now: Timestamp) -> Vec<Thing> {
 }
 
 /// Is this job queued for, or on its way to, that printer?
-fn waits_for(workshop: &Workshop, job: &Job, name: &PrinterName) -> bool {
+fn waits_for(read: &ReadState, job: &Job, name: &PrinterName) -> bool {
     match &job.state {
-        JobState::Queued => workshop.printer_for(job.kind).is_some_and(|p| &p.name == name),
+        JobState::Queued => {
+            read.state.printer_of(&read.workshop, job.kind, &job.subject).is_some_and(|p| &p.name == name)
+        }
         JobState::Sending { printer } => printer == name,
         _ => false,
     }
@@ -158,9 +159,7 @@ fn late_list(read: &ReadState, now: Timestamp) -> Option<Thing> {
             return None;
         }
         // A printer in trouble is told already, with what waits for it.
-        Some(job)
-            if read.printers.iter().any(|p| p.trouble.is_some() && waits_for(&read.workshop, job, &p.printer)) =>
-        {
+        Some(job) if read.printers.iter().any(|p| p.trouble.is_some() && waits_for(read, job, &p.printer)) => {
             return None;
         }
         Some(job) => (

@@ -31,6 +31,8 @@ pub struct PrinterHealth {
     pub trouble: Option<Trouble>,
     /// A word of warning that stops nothing yet ("the roll is near its end").
     pub warning: Option<String>,
+    /// For about so many more slips its roll will do, where that is known.
+    pub slips_left: Option<u64>,
 }
 
 /// How far the index is behind the ledger.

@@ -280,6 +280,7 @@ mod tests {
             secrets,
             payload: Payload::SchemaOrg,
             gapless_prefix: None,
+            printer: None,
             print: None,
         }
     }

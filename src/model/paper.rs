@@ -207,6 +207,9 @@ pub struct Job {
     pub since: Timestamp,
     /// SHA-256 (hex) of the bytes, from `sending` on.
     pub digest: Option<String>,
+    /// Its length in rows of dots, from `sending` on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rows: Option<u32>,
     /// How often it was tried.
     pub tries: u32,
 }

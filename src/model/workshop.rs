@@ -137,6 +137,18 @@ impl Workshop {
         let named = self.routes.get(&kind).and_then(|name| self.printers.iter().find(|p| &p.name == name));
         named.or(self.printers.first())
     }
+    /// The printer for a paper: the one that a rule chose for its parcel, else its shop's, else that of its kind.
+    /// A name that the configuration no longer holds is passed over.
+    pub fn printer_of(
+        &self,
+        kind: PaperKind,
+        source: Option<&SourceName>,
+        ruled: Option<&PrinterName>,
+    ) -> Option<&Printer> {
+        let named = |name: &PrinterName| self.printers.iter().find(|printer| &printer.name == name);
+        let of_source = || source.and_then(|source| self.sources.get(source)?.printer.as_ref());
+        ruled.and_then(named).or_else(|| of_source().and_then(named)).or_else(|| self.printer_for(kind))
+    }
 }
 
 /// The working day.
@@ -237,6 +249,8 @@ pub struct Source {
     pub payload: Payload,
     /// Its order numbers have no gaps: a missing one is reported. The text before the digits (`S-`).
     pub gapless_prefix: Option<String>,
+    /// Which printer gets the papers of its orders; `None` follows the kind of paper.
+    pub printer: Option<PrinterName>,
     /// When its papers print; `None` follows the mode (trickle or burst).
     pub print: Option<PrintWhen>,
 }
@@ -447,10 +461,32 @@ pub struct Printer {
     pub quiet_after: SignedDuration,
     /// Give up waiting for an answer after so long.
     pub answer_time: SignedDuration,
+    /// Its connection stays open between papers.
+    pub keep_connection: bool,
     /// What happens to an uncertain job, by kind; a missing kind prints a copy.
     pub uncertain: BTreeMap<PaperKind, WhenUncertain>,
     /// Millimetres of a new roll, for "this roll ends after about 60 more slips".
     pub roll: Option<Length>,
+}
+
+impl Printer {
+    /// One of which nothing but name and address is known: 80 mm, 203 dots an inch, a cutter, process ids.
+    pub fn usual(name: impl Into<PrinterName>, address: impl Into<String>) -> Self {
+        Self {
+            name: name.into(),
+            address: address.into(),
+            dots: 576,
+            dpi: 203,
+            cutter: true,
+            confirms: Confirms::ProcessId,
+            stand_in: None,
+            quiet_after: SignedDuration::from_secs(5),
+            answer_time: SignedDuration::from_secs(30),
+            keep_connection: false,
+            uncertain: BTreeMap::new(),
+            roll: None,
+        }
+    }
 }
 
 /// How a printer confirms that a job is on paper.

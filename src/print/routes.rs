@@ -37,24 +37,10 @@ pub fn choose<'w>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::Confirms;
     use crate::print::trouble::{Trouble, TroubleKind};
-    use std::collections::BTreeMap;
 
     fn printer(name: &str, stand_in: Option<&str>) -> Printer {
-        Printer {
-            name: name.into(),
-            address: String::new(),
-            dots: 576,
-            dpi: 203,
-            cutter: true,
-            confirms: Confirms::ProcessId,
-            stand_in: stand_in.map(PrinterName::from),
-            quiet_after: SignedDuration::from_secs(5),
-            answer_time: SignedDuration::from_secs(30),
-            uncertain: BTreeMap::new(),
-            roll: None,
-        }
+        Printer { stand_in: stand_in.map(PrinterName::from), ..Printer::usual(name, "") }
     }
 
     #[test]

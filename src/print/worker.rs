@@ -2,6 +2,7 @@
 //! the time, tells the book how each job ended, waits longer after every failure, keeps quiet
 //! hours, and publishes how the printer is.
 
+use super::answers::{Answer, Decoder};
 use super::driver::{AfterDoubt, Driver, Effect, Event, Leave, NotSent, Outcome, Phase, Settings, Times};
 use super::health::{PrinterHealth, PrinterState};
 use super::net::{Connection, Net};
@@ -9,7 +10,7 @@ use super::quiet::QuietHours;
 use super::trouble::{Trouble, TroubleKind};
 use crate::book::BytesLeft;
 use crate::clock::Clock;
-use crate::model::{Confirmation, JobId, Printer, PrinterName};
+use crate::model::{Confirmation, Confirms, JobId, Printer, PrinterName};
 use std::collections::VecDeque;
 use std::fmt;
 use std::future::{Future, poll_fn};
@@ -29,6 +30,9 @@ const BACK_OFF: (Duration, Duration) = (Duration::from_secs(1), Duration::from_s
 const LOOK_EVERY: Duration = Duration::from_secs(300);
 /// The book just took a job back: a short breath before asking for another.
 const BREATH: Duration = Duration::from_millis(100);
+/// A kept connection ends after so long without a paper: network cards close idle ones after five
+/// minutes (PAPER 3), and other programs may want to print.
+const KEEP_IDLE: Duration = Duration::from_secs(120);
 /// Jobs in doubt whose late answer is still recognised.
 const DOUBTS_MAX: usize = 256;
 
@@ -44,7 +48,7 @@ pub struct NextJob {
     /// SHA-256 (hex) of `bytes`.
     pub digest: String,
     /// Its length in rows of dots.
-    pub rows: u64,
+    pub rows: u32,
 }
 
 impl fmt::Debug for NextJob {
@@ -69,9 +73,11 @@ pub trait Spooler: Send + Sync + 'static {
     /// queued. Dropping the future must lose nothing.
     fn next(&self, printer: &PrinterName, which: Which) -> impl Future<Output = NextJob> + Send;
     /// May it be sent? True only when `sending` is on the disk.
-    fn may_send(&self, job: JobId, printer: &PrinterName, digest: &str) -> impl Future<Output = bool> + Send;
+    fn may_send(&self, job: &NextJob, printer: &PrinterName) -> impl Future<Output = bool> + Send;
     /// It is on paper. Also called for a job that was in doubt, when its answer came late.
     fn printed(&self, job: JobId, by: Confirmation) -> impl Future<Output = ()> + Send;
+    /// Paper that was out or near its end is there again: a new roll.
+    fn roll_loaded(&self, printer: &PrinterName) -> impl Future<Output = ()> + Send;
     /// It was `sending`, and is not known to be on paper.
     fn not_printed(&self, job: JobId, why: String, left: BytesLeft) -> impl Future<Output = ()> + Send;
 }
@@ -152,6 +158,10 @@ pub fn start<S: Spooler>(
         name: printer.name,
         address: printer.address,
         settings,
+        // Without ids a late answer on a kept connection could be taken for the next paper's.
+        keep: printer.keep_connection && printer.confirms == Confirms::ProcessId,
+        kept: None,
+        roll: Roll::default(),
         spooler,
         net,
         clock,
@@ -168,6 +178,10 @@ struct Worker<S> {
     name: PrinterName,
     address: String,
     settings: Settings,
+    /// The connection stays open between jobs.
+    keep: bool,
+    kept: Option<Kept>,
+    roll: Roll,
     spooler: Arc<S>,
     net: Arc<dyn Net>,
     clock: Arc<dyn Clock>,
@@ -176,6 +190,27 @@ struct Worker<S> {
     stop: watch::Receiver<Stop>,
     doubts: VecDeque<JobId>,
     pause: Duration,
+}
+
+/// A connection between two jobs.
+struct Kept {
+    connection: Box<dyn Connection>,
+    /// Reads what the printer says of itself meanwhile.
+    decoder: Decoder,
+    until: Instant,
+}
+
+/// What the printer said of its roll.
+#[derive(Clone, Copy, Default)]
+struct Roll {
+    near_end: bool,
+    out: bool,
+}
+
+impl Roll {
+    fn is_low(&self) -> bool {
+        self.near_end || self.out
+    }
 }
 
 /// How an attempt ended, and whether the book had given leave.
@@ -189,7 +224,7 @@ impl<S: Spooler> Worker<S> {
         // A first look, so that a dead printer is known before the first paper is due.
         let mut look_at = Instant::now();
         while *self.stop.borrow() == Stop::No {
-            let Some(job) = self.next_job(look_at).await else {
+            let Some(job) = self.next_job(&mut look_at).await else {
                 if *self.stop.borrow() == Stop::No && Instant::now() >= look_at {
                     let ended = self.look().await;
                     let well = matches!(ended, Some(Outcome::Well | Outcome::NotSent(NotSent::ReadyAgain)));
@@ -217,7 +252,7 @@ impl<S: Spooler> Worker<S> {
     }
 
     /// The next job; `None` when it is time to look, to stop, or when quiet hours begin or end.
-    async fn next_job(&mut self, look_at: Instant) -> Option<NextJob> {
+    async fn next_job(&mut self, look_at: &mut Instant) -> Option<NextJob> {
         let now = self.clock.now();
         let (is_quiet, until) = self.quiet.at(now);
         let (which, state) = match is_quiet {
@@ -226,13 +261,29 @@ impl<S: Spooler> Worker<S> {
         };
         self.publish(|health| health.state = state);
         let left = until.and_then(|until| Duration::try_from(until.duration_since(now)).ok());
-        let wake = left.map_or(look_at, |left| look_at.min(Instant::now() + left));
-        tokio::select! {
+        let wake = left.map_or(*look_at, |left| (*look_at).min(Instant::now() + left));
+        let said = tokio::select! {
             biased;
-            _ = stopped(&mut self.stop, Stop::AfterJob) => None,
-            job = self.spooler.next(&self.name, which) => Some(job),
-            () = sleep_until(wake) => None,
+            _ = stopped(&mut self.stop, Stop::AfterJob) => return None,
+            job = self.spooler.next(&self.name, which) => return Some(job),
+            said = idle(&mut self.kept) => said,
+            () = sleep_until(wake) => return None,
+        };
+        for answer in said {
+            match answer {
+                Answer::ProcessId(id) => self.told(Effect::Heard(id)).await,
+                // Something has changed: ask what.
+                Answer::Automatic(_) => *look_at = Instant::now(),
+                _ => {}
+            }
         }
+        None
+    }
+
+    /// The kept connection if it is as good as a new one.
+    fn take_kept(&mut self) -> Option<Box<dyn Connection>> {
+        let kept = self.kept.take()?;
+        (kept.decoder.pending() == 0 && Instant::now() < kept.until).then_some(kept.connection)
     }
 
     /// Looks how the printer is until that is known or a job comes (`None`).
@@ -249,11 +300,14 @@ impl<S: Spooler> Worker<S> {
     /// One connection: a job, or only a look.
     async fn attempt(&mut self, job: Option<&NextJob>) -> Ended {
         let began = Instant::now();
-        let mut driver = match job {
-            Some(job) => Driver::new(self.settings, job.job, &job.bytes),
-            None => Driver::look(self.settings),
+        let begin = |settings| match job {
+            Some(job) => Driver::new(settings, job.job, &job.bytes),
+            None => Driver::look(settings),
         };
-        let mut connection: Option<Box<dyn Connection>> = None;
+        let mut driver = begin(self.settings);
+        let kept_until = self.kept.as_ref().map(|kept| kept.until);
+        let mut connection = self.take_kept();
+        let mut reused = connection.is_some();
         let mut effects: VecDeque<Effect> = driver.step(Event::Start, began.elapsed()).into();
         let mut stop_told = Stop::No;
         let mut tick_at = began + TICK;
@@ -262,6 +316,7 @@ impl<S: Spooler> Worker<S> {
         loop {
             while let Some(effect) = effects.pop_front() {
                 let event = match effect {
+                    Effect::Connect if reused => Event::Connected,
                     Effect::Connect => match self.connect().await {
                         Ok(made) => {
                             connection = Some(made);
@@ -272,7 +327,7 @@ impl<S: Spooler> Worker<S> {
                     Effect::AskLeave => {
                         self.well();
                         leave = match job {
-                            Some(job) => self.spooler.may_send(job.job, &self.name, &job.digest).await,
+                            Some(job) => self.spooler.may_send(job, &self.name).await,
                             None => false,
                         };
                         Event::Leave(if leave { Leave::Granted } else { Leave::Refused })
@@ -280,6 +335,16 @@ impl<S: Spooler> Worker<S> {
                     Effect::Done(outcome) => {
                         if outcome == Outcome::Well {
                             self.well();
+                        }
+                        let until = match outcome {
+                            Outcome::OnPaper(_) => Some(Instant::now() + KEEP_IDLE),
+                            // A look alone keeps nobody else away any longer.
+                            Outcome::Well => kept_until,
+                            Outcome::NotSent(_) | Outcome::InDoubt(_) => None,
+                        };
+                        if let Some(until) = until.filter(|_| self.keep && driver.is_settled()) {
+                            let kept = connection.take();
+                            self.kept = kept.map(|connection| Kept { connection, decoder: Decoder::default(), until });
                         }
                         if let Some(mut connection) = connection {
                             // Nothing depends on how the goodbye ends.
@@ -314,11 +379,20 @@ impl<S: Spooler> Worker<S> {
                     Event::Tick { unsent: connection.unsent() }
                 }
             };
+            if reused && driver.phase() == Phase::Asking && matches!(event, Event::Closed | Event::Failed) {
+                // A network card may close an idle connection at any time. That is no fault, and not one
+                // byte of the job has left.
+                reused = false;
+                driver = begin(self.settings);
+                effects = driver.step(Event::Start, began.elapsed()).into();
+                continue;
+            }
             effects.extend(driver.step(event, began.elapsed()));
         }
     }
 
-    async fn connect(&self) -> Result<Box<dyn Connection>, TroubleKind> {
+    // `async fn connect(&self) -> Resultmut`, since a kept connection may be sent to another thread but not shared with one.
+    async fn connect(&mut self) -> Result<Box<dyn Connection>, TroubleKind> {
         match timeout(self.settings.times.connect, self.net.connect(&self.address)).await {
             Ok(Ok(connection)) => Ok(connection),
             Ok(Err(error)) => {
@@ -334,9 +408,21 @@ impl<S: Spooler> Worker<S> {
 
     async fn told(&mut self, effect: Effect) {
         match effect {
-            Effect::Trouble(None) => self.well(),
-            Effect::Trouble(Some(kind)) => self.trouble(kind),
-            Effect::NearEnd(near_end) => self.publish(|health| health.near_end = near_end),
+            Effect::Trouble(None) => {
+                self.well();
+                self.note_roll(Roll { out: false, ..self.roll }).await;
+            }
+            Effect::Trouble(Some(kind)) => {
+                self.trouble(kind);
+                // The cover is opened to put in a roll: paper that was out stays out until all is well.
+                let out = self.roll.out || kind == TroubleKind::PaperOut;
+                self.note_roll(Roll { out, ..self.roll }).await;
+            }
+            Effect::NearEnd(near_end) => {
+                self.settings.near_end = near_end;
+                self.publish(|health| health.near_end = near_end);
+                self.note_roll(Roll { near_end, ..self.roll }).await;
+            }
             Effect::Answers => self.settings.must_answer = true,
             Effect::Ended => self.settings.after_doubt = AfterDoubt::Nothing,
             Effect::Heard(id) => {
@@ -350,6 +436,16 @@ impl<S: Spooler> Worker<S> {
         }
     }
 
+    /// What is known of the roll changes; a new one is told to the book.
+    async fn note_roll(&mut self, roll: Roll) {
+        let was_low = self.roll.is_low();
+        self.roll = roll;
+        if was_low && !roll.is_low() {
+            tracing::info!(printer = %self.name, "new roll");
+            self.spooler.roll_loaded(&self.name).await;
+        }
+    }
+
     async fn settle(&mut self, job: &NextJob, ended: &Ended) {
         let (name, id) = (&self.name, job.job);
         match ended.outcome {
@@ -360,7 +456,7 @@ impl<S: Spooler> Worker<S> {
                 self.publish(|health| {
                     health.last_paper = Some(now);
                     health.jobs_done += 1;
-                    health.rows_printed += job.rows;
+                    health.rows_printed += u64::from(job.rows);
                 });
             }
             Outcome::InDoubt(doubt) => {
@@ -426,6 +522,29 @@ impl<S: Spooler> Worker<S> {
     }
 }
 
+/// Listens to a kept connection while there is nothing to print, and lets it go when it has been
+/// idle for long, or the printer ends it.
+async fn idle(kept: &mut Option<Kept>) -> Vec<Answer> {
+    let Some(open) = kept.as_mut() else { return std::future::pending().await };
+    let mut room = [0; 64];
+    let said = tokio::select! {
+        biased;
+        event = exchange(open.connection.as_mut(), &[], &mut room) => match event {
+            Event::Read(bytes) => Some(open.decoder.take(bytes)),
+            _ => None,
+        },
+        () = sleep_until(open.until) => {
+            // Nothing depends on how the goodbye ends.
+            let _ = open.connection.shutdown().await;
+            None
+        }
+    };
+    if said.is_none() {
+        *kept = None;
+    }
+    said.unwrap_or_default()
+}
+
 /// Waits until a stop at least as urgent as `least` is asked for. A lost handle asks for `Now`.
 async fn stopped(stop: &mut watch::Receiver<Stop>, least: Stop) -> Stop {
     match stop.wait_for(|stop| *stop >= least).await {
@@ -435,7 +554,11 @@ async fn stopped(stop: &mut watch::Receiver<Stop>, least: Stop) -> Stop {
 }
 
 /// Reads or writes, whichever is possible first.
-async fn exchange<'room>(connection: &mut dyn Connection, bytes: &[u8], room: &'room mut [u8]) -> Event<'room> {
+pub(super) async fn exchange<'room>(
+    connection: &mut dyn Connection,
+    bytes: &[u8],
+    room: &'room mut [u8],
+) -> Event<'room> {
     let read = poll_fn(|context| {
         let mut buffer = ReadBuf::new(room);
         match Pin::new(&mut *connection).poll_read(context, &mut buffer) {

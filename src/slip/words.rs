@@ -84,6 +84,7 @@ keys! {
     TEST_PROCESS_ID = "test_process_id", TEST_INLINE = "test_inline", TEST_NOTHING = "test_nothing",
     TEST_SIZES = "test_sizes", TEST_SCRIPTS = "test_scripts", TEST_DOTS = "test_dots", TEST_RULER = "test_ruler",
     TEST_CODES = "test_codes", TEST_DIGITS = "test_digits",
+    WIDTHS_HOW = "widths_how", WIDTHS_KNIFE = "widths_knife",
 }
 
 const WEEKDAYS: [&str; 7] = [key::MON, key::TUE, key::WED, key::THU, key::FRI, key::SAT, key::SUN];
@@ -120,6 +121,10 @@ impl<'a> Form<'a> {
     /// As this workshop writes.
     pub fn of(workshop: &'a Workshop) -> Self {
         Self { words: &workshop.words, locale: &workshop.locale, zone: &workshop.zone }
+    }
+    /// As said here.
+    pub fn with(words: &'a Words, locale: &'a Locale, zone: &'a TimeZone) -> Self {
+        Self { words, locale, zone }
     }
     /// The text of a key.
     pub fn word(&self, key: &'static str) -> &'a str {

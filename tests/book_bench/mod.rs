@@ -423,7 +423,7 @@ impl Bench {
 
     #[track_caller]
     pub fn send(&mut self, job: JobId) -> Answer {
-        self.run(Command::Send { job, printer: "bench".into(), digest: "b".to_owned() })
+        self.run(Command::Send { job, printer: "bench".into(), digest: "b".to_owned(), rows: None })
     }
 
     #[track_caller]

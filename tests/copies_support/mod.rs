@@ -160,7 +160,7 @@ impl Filled {
             self.run(Command::Planned(Box::new(plan)));
         }
         while let Some(job) = self.durable.state.next_job(|_| true).map(|job| job.id) {
-            self.run(Command::Send { job, printer: "bench".into(), digest: "b".into() });
+            self.run(Command::Send { job, printer: "bench".into(), digest: "b".into(), rows: None });
             self.run(Command::Printed { job, by: Confirmation::ProcessId });
         }
     }

@@ -45,6 +45,8 @@ fn right_usage_is_taken_and_wrong_usage_is_2() {
         "try shop --curl",
         "rehearse --orders 12 --stay",
         "galley --dots 384",
+        "mode burst",
+        "probe 192.168.1.40:9100 --ruler --name office",
     ] {
         assert_eq!(parses(line), Ok(()), "{line}");
     }
@@ -69,6 +71,10 @@ fn right_usage_is_taken_and_wrong_usage_is_2() {
         "quote order.json --what mug",
         "rehearse --orders many",
         "galley --listen nowhere",
+        "probe",
+        "mode",
+        "mode sideways",
+        "probe 192.168.1.40:9100 --name [routes]",
         "picklist --print --png list.png",
     ] {
         assert_eq!(parses(line), Err(2), "{line}");

@@ -165,7 +165,7 @@ fn an_uncertain_slip_is_asked_about_once() {
     let mut morning = Morning::new();
     morning.order("06:41", "S-442", "MUG-T", "Zoë Ångström");
     let job = morning.state.next_job(|_| true).unwrap().id;
-    morning.tell(Command::Send { job, printer: "bench".into(), digest: "0".repeat(64) });
+    morning.tell(Command::Send { job, printer: "bench".into(), digest: "0".repeat(64), rows: None });
     morning.tell(Command::NotPrinted {
         job,
         why: "the printer went silent".into(),

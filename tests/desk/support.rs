@@ -57,17 +57,8 @@ pub fn workshop() -> Workshop {
         ..Service::plain(name)
     };
     let printer = Printer {
-        name: "bench".into(),
-        address: "127.0.0.1:9100".into(),
-        dots: 576,
-        dpi: 203,
-        cutter: true,
-        confirms: Confirms::ProcessId,
-        stand_in: None,
-        quiet_after: SignedDuration::from_secs(5),
-        answer_time: SignedDuration::from_secs(30),
         uncertain: BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
-        roll: None,
+        ..Printer::usual("bench", "127.0.0.1:9100")
     };
     Workshop {
         digest: ConfigDigest::new("0123456789abcdef"),
@@ -159,7 +150,7 @@ impl Morning {
             archive_after_days: 14,
         };
         let digest = workshop.digest.clone();
-        let printers = vec![PrinterHealth { printer: "bench".into(), trouble: None, warning: None }];
+        let printers = vec![PrinterHealth { printer: "bench".into(), trouble: None, warning: None, slips_left: None }];
         let mut morning = Self {
             state: State::default(),
             people: People::default(),
@@ -310,7 +301,7 @@ impl Morning {
         self.now = at(clock);
         while let Some(job) = self.state.next_job(|_| true).map(|job| job.id) {
             let digest = "0".repeat(64);
-            assert_eq!(self.tell(Command::Send { job, printer: "bench".into(), digest }), Answer::Go);
+            assert_eq!(self.tell(Command::Send { job, printer: "bench".into(), digest, rows: None }), Answer::Go);
             self.tell(Command::Printed { job, by: Confirmation::ProcessId });
         }
     }

@@ -121,6 +121,7 @@ pub fn source(name: &str, scheme: Scheme, secrets: &[&str], payload: Payload) ->
         secrets: Vec::new(),
         payload,
         gapless_prefix: None,
+        printer: None,
         print: None,
     };
     OpenSource {

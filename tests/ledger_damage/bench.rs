@@ -205,7 +205,7 @@ pub fn small() -> Days {
     days.ends(5);
     days.checkpoint();
     days.comes(ORDERS);
-    days.facts(vec![Fact::ModeChanged { mode: Mode::Burst }]);
+    days.facts(vec![Fact::ModeChanged { mode: Mode::Burst, held: false }]);
     days
 }
 

@@ -5,7 +5,6 @@ use dawnslip::book::BytesLeft;
 use dawnslip::model::{Confirmation, Confirms, JobId, Printer, PrinterName};
 use dawnslip::print::galley::Paper;
 use dawnslip::print::worker::{NextJob, Spooler, Which};
-use jiff::SignedDuration;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::sync::Mutex;
@@ -32,12 +31,14 @@ pub struct Entry {
 #[derive(Debug)]
 pub struct Spool {
     entries: Mutex<BTreeMap<JobId, Entry>>,
+    /// New rolls that were told.
+    rolls: Mutex<usize>,
     changed: watch::Sender<()>,
 }
 
 impl Spool {
     pub fn new() -> Self {
-        Self { entries: Mutex::default(), changed: watch::Sender::new(()) }
+        Self { entries: Mutex::default(), rolls: Mutex::default(), changed: watch::Sender::new(()) }
     }
 
     pub fn entries(&self) -> BTreeMap<JobId, Entry> {
@@ -85,6 +86,11 @@ impl Spool {
         self.wait_until(|entries| !entries.values().any(open)).await;
     }
 
+    #[allow(dead_code, reason = "not every test that shares this file does")]
+    pub fn rolls(&self) -> usize {
+        *self.rolls.lock().unwrap()
+    }
+
     pub fn copies(&self) -> usize {
         self.entries().values().filter(|entry| entry.copy_of.is_some()).count()
     }
@@ -103,6 +109,8 @@ impl Spool {
             let count = lying.get(entry.job.digest.as_str()).copied().unwrap_or(0);
             match &entry.state {
                 State::OnPaper(Confirmation::ProcessId) => assert_eq!(count, 1, "{id} is confirmed; {seen:?}"),
+                // Weaker promises: that it was printed is believed, and never more than once.
+                State::OnPaper(_) => assert!(count <= 1, "{id} lies there {count} times"),
                 State::Uncertain(why) => assert!(count <= 1, "{id} lies there {count} times ({why})"),
                 State::Dropped => assert_eq!(count, 0, "{id} was dropped"),
                 state => panic!("{id} is {state:?}"),
@@ -124,9 +132,10 @@ impl Spooler for Spool {
         self.entries().into_values().find(is_due).unwrap().job
     }
 
-    async fn may_send(&self, job: JobId, _printer: &PrinterName, digest: &str) -> bool {
+    async fn may_send(&self, next: &NextJob, _printer: &PrinterName) -> bool {
+        let job = next.job;
         let entry = self.entries()[&job].clone();
-        assert_eq!(entry.job.digest, digest);
+        assert_eq!(entry.job.digest, next.digest);
         let granted = entry.state == State::Queued;
         if granted {
             self.set(job, State::Sending);
@@ -142,6 +151,10 @@ impl Spooler for Spool {
         if let Some((copy, Entry { state: State::Queued, .. })) = copy {
             self.set(copy, State::Dropped);
         }
+    }
+
+    async fn roll_loaded(&self, _printer: &PrinterName) {
+        *self.rolls.lock().unwrap() += 1;
     }
 
     async fn not_printed(&self, job: JobId, why: String, left: BytesLeft) {
@@ -169,17 +182,5 @@ pub fn paper_bytes(title: &str, rows: u16) -> Vec<u8> {
 }
 
 pub fn printer(address: &str, confirms: Confirms) -> Printer {
-    Printer {
-        name: "bench".into(),
-        address: address.to_owned(),
-        dots: 576,
-        dpi: 203,
-        cutter: true,
-        confirms,
-        stand_in: None,
-        quiet_after: SignedDuration::from_secs(5),
-        answer_time: SignedDuration::from_secs(30),
-        uncertain: BTreeMap::new(),
-        roll: None,
-    }
+    Printer { confirms, ..Printer::usual("bench", address) }
 }

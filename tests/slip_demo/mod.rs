@@ -119,17 +119,13 @@ fn service(name: &str, collect: bool) -> Service {
 
 pub fn printer(dots: u32, dpi: u32, confirms: Confirms, cutter: bool) -> Printer {
     Printer {
-        name: "bench".into(),
-        address: "127.0.0.1:9100".into(),
         dots,
         dpi,
         cutter,
         confirms,
-        stand_in: None,
         quiet_after: SignedDuration::from_secs(3),
         answer_time: SignedDuration::from_secs(5),
-        uncertain: BTreeMap::new(),
-        roll: None,
+        ..Printer::usual("bench", "127.0.0.1:9100")
     }
 }
 

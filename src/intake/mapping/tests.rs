@@ -14,6 +14,7 @@ fn source(payload: Payload) -> Source {
         secrets: Vec::new(),
         payload,
         gapless_prefix: None,
+        printer: None,
         print: None,
     }
 }

@@ -116,6 +116,8 @@ pub struct Driver<'job> {
     recover_at: Duration,
     unsent_before: usize,
     wrong_answers: usize,
+    /// Bytes that fit no pattern, since it last said something that can be understood.
+    garbage: usize,
 }
 
 impl<'job> Driver<'job> {
@@ -146,19 +148,26 @@ impl<'job> Driver<'job> {
             answers: false,
             mute: false,
             trouble: None,
-            near_end: false,
+            near_end: settings.near_end,
             progress_at: Duration::ZERO,
             confirm_from: Duration::ZERO,
             answered_at: None,
             recover_at: Duration::ZERO,
             unsent_before: 0,
             wrong_answers: 0,
+            garbage: 0,
         }
     }
 
     /// Where it stands.
     pub fn phase(&self) -> Phase {
         self.phase
+    }
+
+    /// Is nothing open between it and the printer: no question, no half answer, no trouble? Then its
+    /// connection is as good as a new one.
+    pub fn is_settled(&self) -> bool {
+        self.round.is_none() && self.questions.is_empty() && self.decoder.pending() == 0 && self.trouble.is_none()
     }
 
     /// The bytes to hand to the socket next; empty if there are none now. Tell how many were
@@ -278,6 +287,7 @@ impl<'job> Driver<'job> {
             Answer::Name(_) => {}
             Answer::Garbage(_) => {
                 self.wrong_answers += 1;
+                self.garbage += 1;
                 if self.before_leave() && self.wrong_answers > GARBAGE_BYTES_MAX {
                     self.tell(Some(TroubleKind::Garbage), effects);
                     self.end(Outcome::NotSent(NotSent::Garbage), effects);
@@ -297,6 +307,7 @@ impl<'job> Driver<'job> {
             self.answers = true;
             effects.push(Effect::Answers);
         }
+        self.garbage = 0;
         round.status.take_real_time(round.question, byte);
         if round.question < 4 {
             return self.ask(round.question + 1, round.status, now);
@@ -310,6 +321,7 @@ impl<'job> Driver<'job> {
     fn learn(&mut self, status: Status, now: Duration, effects: &mut Vec<Effect>) {
         self.status = Some(status);
         self.mute = false;
+        self.garbage = 0;
         if self.near_end != status.near_end {
             self.near_end = status.near_end;
             effects.push(Effect::NearEnd(status.near_end));
@@ -328,7 +340,8 @@ impl<'job> Driver<'job> {
                 self.end(Outcome::NotSent(NotSent::ReadyAgain), effects);
             }
             // Well, but it has still not answered the question in line.
-            Phase::Ending if trouble.is_none() && self.trouble == Some(TroubleKind::Silent) => {}
+            Phase::Ending
+                if trouble.is_none() && matches!(self.trouble, Some(TroubleKind::Silent | TroubleKind::Garbage)) => {}
             Phase::Ending | Phase::Sending | Phase::Confirming => {
                 self.tell(trouble, effects);
                 // After a trouble the printer gets its full time anew.
@@ -439,7 +452,7 @@ impl<'job> Driver<'job> {
 }
 
 /// The trouble that a status tells of, the most telling first.
-fn trouble_of(status: &Status) -> Option<TroubleKind> {
+pub fn trouble_of(status: &Status) -> Option<TroubleKind> {
     let told = [
         (status.cover_open, TroubleKind::CoverOpen),
         (status.paper_out, TroubleKind::PaperOut),

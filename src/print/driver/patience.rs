@@ -36,17 +36,30 @@ impl Driver<'_> {
         }
     }
 
+    /// It does not answer, or not like a printer.
+    fn unanswered(&self) -> TroubleKind {
+        if self.garbage > 0 { TroubleKind::Garbage } else { TroubleKind::Silent }
+    }
+
     /// A status question got no answer: neither good nor bad, unless this printer can answer.
     fn no_answer(&mut self, now: Duration, effects: &mut Vec<Effect>) {
+        let told = self.unanswered();
+        self.garbage = 0;
         match self.phase {
             // A head that still waits for the rest of a picture may have swallowed the question.
             Phase::Asking if self.settings.after_doubt == AfterDoubt::EndPaper => self.go_on(now, effects),
-            Phase::Asking if self.settings.must_answer || self.answers => {
+            // What answers nonsense is not given a job, even if it has never answered anything else.
+            Phase::Asking if self.settings.must_answer || self.answers || told == TroubleKind::Garbage => {
                 self.phase = Phase::NotReady;
-                self.tell(Some(TroubleKind::Silent), effects);
+                self.tell(Some(told), effects);
             }
             Phase::Asking => self.go_on(now, effects),
-            Phase::NotReady => self.tell(Some(TroubleKind::Silent), effects),
+            // The nonsense has ended, and it has never answered: it is as any printer that cannot.
+            Phase::NotReady if told == TroubleKind::Silent && !self.settings.must_answer && !self.answers => {
+                self.tell(None, effects);
+                self.end(Outcome::NotSent(NotSent::ReadyAgain), effects);
+            }
+            Phase::NotReady => self.tell(Some(told), effects),
             _ => {}
         }
     }
@@ -60,9 +73,10 @@ impl Driver<'_> {
         if self.answers {
             self.start_round(now);
         }
-        let is_unexplained = matches!(self.trouble, None | Some(TroubleKind::Silent));
+        let is_unexplained = matches!(self.trouble, None | Some(TroubleKind::Silent | TroubleKind::Garbage));
         if is_unexplained && now.saturating_sub(self.confirm_from) >= times.answer {
-            self.tell(Some(TroubleKind::Silent), effects);
+            self.tell(Some(self.unanswered()), effects);
+            self.garbage = 0;
             // The answer may have been lost: ask again.
             self.confirm_from = now;
             self.stream = bytes::in_line_question(self.settings.confirms, PROOF_ID);

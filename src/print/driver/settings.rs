@@ -22,6 +22,8 @@ pub struct Settings {
     pub cutter: bool,
     /// It has answered real-time status before, so that silence now means something.
     pub must_answer: bool,
+    /// It said last that its roll is near the end.
+    pub near_end: bool,
     /// What the last job left behind.
     pub after_doubt: AfterDoubt,
     /// Patience.
@@ -66,6 +68,7 @@ impl Settings {
             confirms: printer.confirms,
             cutter: printer.cutter,
             must_answer: false,
+            near_end: false,
             after_doubt: AfterDoubt::Nothing,
             times: Times {
                 answer: Duration::try_from(printer.answer_time).unwrap_or(usual.answer),

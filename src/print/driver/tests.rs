@@ -9,7 +9,14 @@ const ID: JobId = JobId(7);
 const WELL: &[u8] = &[0x12];
 
 fn settings(confirms: Confirms) -> Settings {
-    Settings { confirms, cutter: true, must_answer: false, after_doubt: AfterDoubt::Nothing, times: Times::default() }
+    Settings {
+        confirms,
+        cutter: true,
+        must_answer: false,
+        near_end: false,
+        after_doubt: AfterDoubt::Nothing,
+        times: Times::default(),
+    }
 }
 
 /// A driver with a clock and a transcript.

@@ -233,7 +233,7 @@ async fn print(house: &House, jobs: &[JobId]) {
             let printer = printer.clone();
             async move {
                 let digest = format!("{:064x}", job.0);
-                ask(house, Command::Send { job: *job, printer, digest }).await;
+                ask(house, Command::Send { job: *job, printer, digest, rows: None }).await;
                 ask(house, Command::Printed { job: *job, by: Confirmation::ProcessId }).await;
             }
         });

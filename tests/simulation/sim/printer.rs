@@ -153,7 +153,7 @@ impl Worker {
 
     fn may_send(&self, world: &mut World, job: JobId) -> Checked<bool> {
         let (printer, digest) = (self.name.clone(), format!("bytes of {job}"));
-        let command = || Command::Send { job, printer: printer.clone(), digest: digest.clone() };
+        let command = || Command::Send { job, printer: printer.clone(), digest: digest.clone(), rows: None };
         if world.has(Mistake::SendsBeforeAppend) {
             world.submit(command(), super::world::Asker::Nobody)?;
             return Ok(true);
