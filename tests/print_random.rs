@@ -125,11 +125,11 @@ struct Kind {
 }
 
 const KINDS: [Kind; 5] = [
-    Kind { confirms: Confirms::ProcessId, keep: false, shared: false, rounds: 60 },
-    Kind { confirms: Confirms::ProcessId, keep: true, shared: false, rounds: 60 },
-    Kind { confirms: Confirms::ProcessId, keep: false, shared: true, rounds: 60 },
-    Kind { confirms: Confirms::InlineStatus, keep: false, shared: false, rounds: 20 },
-    Kind { confirms: Confirms::Nothing, keep: false, shared: false, rounds: 20 },
+    Kind { confirms: Confirms::ProcessId, keep: false, shared: false, rounds: 16 },
+    Kind { confirms: Confirms::ProcessId, keep: true, shared: false, rounds: 16 },
+    Kind { confirms: Confirms::ProcessId, keep: false, shared: true, rounds: 16 },
+    Kind { confirms: Confirms::InlineStatus, keep: false, shared: false, rounds: 8 },
+    Kind { confirms: Confirms::Nothing, keep: false, shared: false, rounds: 8 },
 ];
 
 #[tokio::test(start_paused = true)]
