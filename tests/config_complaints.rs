@@ -85,7 +85,7 @@ fn many_mistakes_in_many_files_are_all_told_at_once() {
         ("services.toml", "no_post_box = true", "no_post_box = \"yes\"", "`no_post_box` is text, not true or false"),
         ("tariffs/road.csv", "Middle, 1 kg", "Midle, 1 kg", "there is no zone \"Midle\""),
         ("rules.toml", "card = \"gift\"", "card = \"present\"", "there is no card \"present\""),
-        ("printers.toml", "dots = 576", "dots = 57", "`dots` is too small"),
+        ("printers.toml", "dots = 576", "dots = 57", "`dots` is out of bounds"),
         ("cards/gift.md", "design =", "desing =", "unknown key `desing` in the head of a card"),
     ] {
         let text = files.get_mut(file).unwrap();
