@@ -256,8 +256,6 @@ fn facts() -> Vec<Fact> {
             rank: 4,
         },
         Fact::JobSending { job, printer: "bench".into(), digest: "b17e".into(), rows: None },
-        Fact::JobSending { job, printer: "bench".into(), digest: "b17e".into(), rows: Some(1043) },
-        Fact::RollLoaded { printer: "bench".into() },
         Fact::JobRequeued { job, why: "no connection".into() },
         Fact::JobUncertain { job, why: "the printer went silent".into() },
         Fact::JobOnPaper { job, by: Confirmation::ProcessId },
@@ -271,7 +269,6 @@ fn facts() -> Vec<Fact> {
         },
         Fact::Started { off_since: Some(at()), clean: false },
         Fact::ModeChanged { mode: Mode::Burst, held: false },
-        Fact::ModeChanged { mode: Mode::Trickle, held: true },
         Fact::PackingStarted { by: Actor::Program },
         Fact::Swept { before: at() },
         Fact::Archived { orders: vec![order.clone()] },
@@ -312,6 +309,9 @@ fn facts() -> Vec<Fact> {
             ],
         },
         Fact::Planned { plan: a_plan_with_cautions(), parcels: vec![parcel] },
+        Fact::JobSending { job, printer: "bench".into(), digest: "b17e".into(), rows: Some(1043) },
+        Fact::RollLoaded { printer: "bench".into() },
+        Fact::ModeChanged { mode: Mode::Trickle, held: true },
     ]
     .into_iter()
     .chain(joined_facts())
