@@ -124,7 +124,7 @@ fn ruler(at: &Folders) -> Result<Vec<u8>, Fault> {
         Ok(workshop) => widths::ruler_bytes(&Form::of(&workshop), &mut setup::typesetter(&workshop)),
         Err(_) => {
             let words = Words { table: english() };
-            let locale = Locale { decimal_mark: '.', day_first: true };
+            let locale = Locale::default();
             let zone = TimeZone::UTC;
             let form = Form::with(&words, &locale, &zone);
             widths::ruler_bytes(&form, &mut Typesetter::new(Fonts::embedded()))

@@ -9,7 +9,7 @@ use crate::clock::Clock;
 use crate::model::*;
 use crate::print::health::PrinterHealth;
 use crate::print::worker::{NextJob, Spooler, Which};
-use crate::slip::{Paper, Rendered, Typesetter, Wanted};
+use crate::slip::{Paper, Typesetter, Wanted};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
@@ -96,7 +96,7 @@ impl Spool {
         // The driver asks for the confirmation itself, behind the job.
         let bytes = crate::slip::bytes::bytes(&page, profile, None).map_err(crate::slip::SlipError::from)?;
         let digest = data_encoding::HEXLOWER.encode(&Sha256::digest(&bytes));
-        let rows = u64::from(page.dots.height());
+        let rows = page.dots.height();
         Ok(Some(NextJob { job: job.id, title, bytes, digest, rows }))
     }
 

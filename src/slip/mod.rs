@@ -257,15 +257,6 @@ impl From<&Printer> for Sheet {
     }
 }
 
-/// A paper as a printer takes it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Rendered {
-    /// The bytes.
-    pub bytes: Vec<u8>,
-    /// Its length in rows of dots, without the way to the knife.
-    pub rows: u32,
-}
-
 /// The bytes for a printer; with a process id they end with the question whose answer says
 /// that all of it is on paper, as the printer's profile can answer it.
 pub fn render_bytes(
@@ -274,21 +265,8 @@ pub fn render_bytes(
     process_id: Option<[u8; 4]>,
     setter: &mut Typesetter,
 ) -> Result<Vec<u8>, SlipError> {
-    render(paper, printer, process_id, setter).map(|rendered| rendered.bytes)
-}
-
-/// Likewise, with the paper's length.
-///
-/// # Errors
-/// As [`render_bytes`].
-pub fn render(
-    paper: &Paper,
-    printer: &Printer,
-    process_id: Option<[u8; 4]>,
-    setter: &mut Typesetter,
-) -> Result<Rendered, SlipError> {
     let page = layout::layout(&paper.document, printer.into(), setter);
-    Ok(Rendered { bytes: bytes::bytes(&page, printer, process_id)?, rows: page.dots.height() })
+    Ok(bytes::bytes(&page, printer, process_id)?)
 }
 
 /// The picture: the same dots as in the bytes, as PNG.

@@ -59,7 +59,7 @@ mod tests {
     #[test]
     fn each_line_ends_in_a_bar_exactly_at_its_width() {
         let words = Words { table: super::super::words::english() };
-        let (locale, zone) = (Locale { decimal_mark: '.', day_first: true }, TimeZone::UTC);
+        let (locale, zone) = (Locale::default(), TimeZone::UTC);
         let form = Form::with(&words, &locale, &zone);
         let mut setter = Typesetter::new(Fonts::embedded());
         let page = page(&form, &mut setter);

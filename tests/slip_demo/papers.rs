@@ -160,6 +160,7 @@ pub fn full_of_questions(book: &mut Book) {
         book.state.loose_stops.push(Stop { kind: StopKind::NeedsYou(question), since: now() });
     }
     let job = Job {
+        rows: None,
         id: JobId(1),
         kind: PaperKind::Slip,
         subject: Subject::Parcel(ParcelId(401)),
