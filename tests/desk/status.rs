@@ -187,7 +187,7 @@ fn the_json_of_status_keeps_its_names() {
     let names = |value: &serde_json::Value| value.as_object().unwrap().keys().cloned().collect::<Vec<_>>().join(" ");
     assert_eq!(
         names(&json),
-        "workshop at local headline things notices mode mode_since orders joined papers last_order last_paper last_backup off"
+        "workshop at local headline things notices mode mode_held mode_since orders joined papers last_order last_paper last_backup off"
     );
     assert_eq!(names(&json["things"][0]), "kind what since age why do cause decisions orders");
     assert_eq!(json["things"][0]["cause"], "unknown-product:GLZ-9");
