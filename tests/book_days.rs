@@ -80,7 +80,11 @@ fn a_parcel_takes_its_place_from_the_plan_until_the_day_it_was_handed_over() {
     assert_eq!(places(&bench), [0, 0, 0]);
     bench.plan();
     assert_eq!(places(&bench), [1, 1, 1], "it goes on Wednesday, or later");
-    assert_eq!(bench.state.taken_by_others(&[key("S-1")]).parcels_by(&"Letter".into(), wednesday), 0, "its own is free");
+    assert_eq!(
+        bench.state.taken_by_others(&[key("S-1")]).parcels_by(&"Letter".into(), wednesday),
+        0,
+        "its own is free"
+    );
     assert_eq!(bench.state.taken_by_others(std::slice::from_ref(&other)).parcels_by(&"Road".into(), wednesday), 0);
     bench.act(Action::Hold { order: key("S-1"), reason: "a look".to_owned() });
     assert_eq!(places(&bench), [1, 0, 0], "held, it takes no other day's place");
