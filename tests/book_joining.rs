@@ -191,7 +191,7 @@ fn whatever_happens_to_one_of_them_before_printing_parts_them_and_both_are_plann
     let asked = |bench: &mut Bench| drop(bench.receive(&[revision(adas("S-1", &["GLZ-9"]), 2)]));
     type Happening<'h> = &'h dyn Fn(&mut Bench);
     let all: [(&str, Happening<'_>, &str, &str); 7] = [
-        ("held", &held, "received, held", "planned"),
+        ("held", &held, "planned, held", "planned"),
         ("cancelled", &cancelled, "received, cancelled", "planned"),
         ("apart", &apart, "planned", "planned"),
         ("forgotten", &forget, "received, cancelled", "planned"),

@@ -111,6 +111,7 @@ impl State {
             if let Some(entry) = self.orders.get_mut(key) {
                 entry.parcels = parcels.to_vec();
                 entry.plan = Some((plan.clone(), seq));
+                entry.anew = false;
                 entry.declined.clear();
             }
         }
@@ -255,9 +256,14 @@ impl Work<'_> {
         if asked != plan.pins || now.as_ref() != Some(&asked) {
             let why = what_changed(now.as_ref().filter(|_| asked == plan.pins).unwrap_or(&asked), &plan.pins);
             self.fact(Fact::PlanRefused { order: key.clone(), why: why.to_owned() });
-            match asked.joined.is_empty() {
-                true => self.ask_plan(&key),
-                false => self.ask_again_together(key.clone(), asked),
+            if asked.joined.is_empty() {
+                self.ask_plan(&key);
+            } else if now.as_ref() == Some(&asked) {
+                self.ask_again_together(key.clone(), asked);
+            } else {
+                // What was asked for is a thing of the past: the group is looked at anew.
+                let pins = Box::new(asked);
+                self.fact(Fact::NotJoined { order: key.clone(), pins, why: why.to_owned(), settled: false });
             }
             return refuse(format!("{why} since the plan of order {key} was asked for"), "it is planned again");
         }

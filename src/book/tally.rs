@@ -171,7 +171,7 @@ impl State {
             return None;
         }
         let plan = entry.plan.as_ref().map(|(plan, _)| plan);
-        let counts = plan.filter(|plan| !entry.anew && plan.pins.order_version == entry.version);
+        let counts = plan.filter(|plan| !entry.anew && plan.version_of(key) == Some(entry.version));
         Some(counts.map(|plan| {
             let day = entry.stops.is_empty().then_some(plan.pins.hand_over);
             (plan.pins.config.clone(), day)
