@@ -221,6 +221,39 @@ async fn half_a_paper_is_cut_off_before_the_next_one() {
     scene.spool.check_books(&papers);
 }
 
+/// The fault comes while a long paper is half printed; it is told, and when it is mended the same
+/// paper goes on: no copy.
+async fn fault_amid(fault: Fault, trouble: TroubleKind) {
+    let scene = Scene::memory(GalleyOptions { rows_a_second: Some(640), ..GalleyOptions::default() });
+    scene.warm_up().await;
+    let job = scene.spool.add("long", 1500);
+    scene.health(|health| matches!(health.state, PrinterState::Sending(_))).await;
+    tokio::time::sleep(Duration::from_millis(700)).await;
+    scene.galley.set_fault(fault);
+    scene.told(trouble).await;
+    assert_eq!((scene.galley.papers().len(), scene.spool.copies()), (1, 0), "{fault:?} comes amid the second");
+    scene.galley.mend();
+    scene.settled().await;
+    scene.health(|health| health.trouble.is_none() && health.jobs_done == 2).await;
+    let papers = scene.galley.papers();
+    assert_eq!((papers.len(), papers[1].rows, scene.spool.copies()), (2, 1500 + 30 + 24, 0), "{fault:?}");
+    assert!(matches!(scene.spool.entries()[&job].state, State::OnPaper(_)));
+    scene.spool.check_books(&papers);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_fault_amid_a_paper_is_told_and_the_paper_goes_on() {
+    for (fault, told) in [
+        (Fault::PaperOut { after_rows: 100 }, TroubleKind::PaperOut),
+        (Fault::CoverOpen, TroubleKind::CoverOpen),
+        (Fault::CutterStuck, TroubleKind::Cutter),
+        (Fault::TooHot, TroubleKind::Overheated),
+        (Fault::Unrecoverable, TroubleKind::Unrecoverable),
+    ] {
+        fault_amid(fault, told).await;
+    }
+}
+
 #[tokio::test(start_paused = true)]
 async fn a_roll_that_ends_with_the_paper_is_told_and_the_paper_counts() {
     let scene = Scene::memory(GalleyOptions { rows_a_second: Some(640), ..GalleyOptions::default() });

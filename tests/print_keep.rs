@@ -97,6 +97,19 @@ async fn ten_papers_take_one_connection_where_it_is_kept_and_ten_where_not() {
 }
 
 #[tokio::test(start_paused = true)]
+async fn printers_that_confirm_less_can_keep_theirs_too() {
+    for confirms in [Confirms::InlineStatus, Confirms::Nothing] {
+        let scene = Scene::new(true, confirms);
+        scene.settled().await;
+        for _ in 0..4 {
+            scene.print("slip").await;
+        }
+        assert_eq!((scene.connections(), scene.galley.papers().len()), (1, 5), "{confirms:?}");
+        assert_eq!(*scene.troubles.lock().unwrap(), Vec::<String>::new());
+    }
+}
+
+#[tokio::test(start_paused = true)]
 async fn a_network_card_that_closes_an_idle_connection_is_no_fault() {
     // Closed while nothing happens, and only when the next question comes: both at once and in a reset.
     for fault in [
@@ -155,4 +168,13 @@ async fn after_a_paper_in_doubt_the_connection_is_a_new_one() {
     scene.settled().await;
     assert_eq!((scene.connections(), scene.spool.copies()), (2, 1));
     scene.spool.check_books(&scene.galley.papers());
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_worker_whose_handle_is_lost_ends() {
+    let scene = Scene::new(true, Confirms::ProcessId);
+    scene.settled().await;
+    let mut health = scene.worker.health();
+    drop(scene);
+    timeout(PATIENCE, async { while health.changed().await.is_ok() {} }).await.expect("it goes on for ever");
 }

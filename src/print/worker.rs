@@ -10,7 +10,7 @@ use super::quiet::QuietHours;
 use super::trouble::{Trouble, TroubleKind};
 use crate::book::BytesLeft;
 use crate::clock::Clock;
-use crate::model::{Confirmation, Confirms, JobId, Printer, PrinterName};
+use crate::model::{Confirmation, JobId, Printer, PrinterName};
 use std::collections::VecDeque;
 use std::fmt;
 use std::future::{Future, poll_fn};
@@ -158,8 +158,7 @@ pub fn start<S: Spooler>(
         name: printer.name,
         address: printer.address,
         settings,
-        // Without ids a late answer on a kept connection could be taken for the next paper's.
-        keep: printer.keep_connection && printer.confirms == Confirms::ProcessId,
+        keep: printer.keep_connection,
         kept: None,
         roll: Roll::default(),
         spooler,
@@ -223,7 +222,8 @@ impl<S: Spooler> Worker<S> {
     async fn run(mut self) {
         // A first look, so that a dead printer is known before the first paper is due.
         let mut look_at = Instant::now();
-        while *self.stop.borrow() == Stop::No {
+        // A lost handle asks to stop, too.
+        while *self.stop.borrow() == Stop::No && self.stop.has_changed().is_ok() {
             let Some(job) = self.next_job(&mut look_at).await else {
                 if *self.stop.borrow() == Stop::No && Instant::now() >= look_at {
                     let ended = self.look().await;
