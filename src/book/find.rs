@@ -164,7 +164,9 @@ impl State {
     /// The printer to which a paper is routed.
     pub fn printer_of<'w>(&self, workshop: &'w Workshop, kind: PaperKind, subject: &Subject) -> Option<&'w Printer> {
         let order = self.order_of(subject);
-        workshop.printer_of(kind, order.as_ref().map(|key| &key.source), None)
+        let parcel = subject.parcel().and_then(|parcel| self.parcels.get(&parcel));
+        let ruled = parcel.and_then(|parcel| parcel.planned.printer.as_ref());
+        workshop.printer_of(kind, order.as_ref().map(|key| &key.source), ruled)
     }
     /// Times when the program was off that ended after this instant, oldest first.
     pub fn off_since(&self, since: jiff::Timestamp) -> impl Iterator<Item = &Outage> {
