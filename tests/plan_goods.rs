@@ -144,3 +144,34 @@ fn a_bundle_weighs_what_it_is_made_of() {
     assert_eq!((both.parcels.len(), both.parcels[0].container.as_str(), pieces), (1, "Large", 6));
     assert_eq!(both.parcels[0].weight, Weight { ng: 3_461_600_000_000 });
 }
+
+/// In 200 x 150 x 20 mm prints of 2 mm can only lie flat. With a board of 16 mm two of them fill it, one on the
+/// floor and one under the lid; of three with a board of 14 mm one would lie against another.
+#[test]
+fn flat_goods_lie_against_a_wall_the_floor_or_the_lid() {
+    for (by_wall, count, board, fits) in [(false, 3, 14, true), (true, 2, 16, true), (true, 3, 14, false)] {
+        let mut it = product("IT", "Print", mm(200, 150, 2), g(50));
+        it.by_wall = by_wall;
+        let mut shop = shop(it, mm(200, 150, 20));
+        shop.products.push(product("BOARD", "Board", mm(200, 150, board), g(50)));
+        let made = plan(&shop, &[("IT", count), ("BOARD", 1)]);
+        assert_eq!(made.parcels.len() == 1, fits, "{count}, by a wall: {by_wall}: {:?}", made.questions);
+        if by_wall && fits {
+            let mut heights: Vec<i64> = made.parcels[0].placement.iter().map(|it| it.at[2]).collect();
+            heights.sort_unstable();
+            assert_eq!(heights, [0, 2, 18], "one on the floor, the board, one under the lid");
+        }
+    }
+}
+
+/// More equal pieces than are searched one by one: 10 x 10 x 5 of 60 x 40 x 40 mm fill 600 x 400 x 200 mm.
+#[test]
+fn hundreds_of_equal_pieces_are_laid_in_blocks() {
+    let bar = product("IT", "Bar", mm(60, 40, 40), g(20));
+    let shop = shop(bar, mm(600, 400, 200));
+    let full = plan(&shop, &[("IT", 500)]);
+    assert_eq!((full.parcels.len(), &full.verdict), (1, &Verdict::Proved));
+    assert_eq!(full.parcels[0].placement.len(), 500);
+    let some = plan(&shop, &[("IT", 90)]);
+    assert_eq!((some.parcels.len(), &some.verdict), (1, &Verdict::Proved));
+}

@@ -42,7 +42,7 @@ fn mix(seed: u64, count: usize) -> Vec<Piece> {
         let sides = [0; 3].map(|_| SIZES.start + seeded.below(SIZES.end - SIZES.start));
         let turn = [Turning::Any, Turning::Upright, Turning::Flat][seeded.below(3) as usize];
         let stack = [None, None, Some(1), Some(2), Some(3)][seeded.below(5) as usize];
-        let piece = Piece { sides, turn, fragile: seeded.below(4) == 0, stack };
+        let piece = Piece { sides, turn, fragile: seeded.below(4) == 0, stack, by_wall: false };
         let times = (1 + seeded.below(6) as usize).min(count - pieces.len());
         pieces.extend(std::iter::repeat_n(piece, times));
     }

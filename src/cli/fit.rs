@@ -4,9 +4,10 @@ use super::bulk::answer_lines;
 use super::screen::{Fault, Screen};
 use super::wiring;
 use super::{Ended, Folders, Outcome};
-use crate::model::{Dims, Length, NM_PER_MM, QUANTITY_MAX, QuantityError, mm_near};
+use crate::model::{Dims, Length, NM_PER_MM, QUANTITY_MAX, QuantityError, Units, mm_near};
 use crate::plan::fit::bulk::{Answer, Instance};
-use crate::plan::fit::{At, Fit, Laws, PIECES_MAX, Piece, ROUNDS_ALL, Sides, Turning, exact, prove};
+use crate::plan::fit::loading::LOADED_MAX;
+use crate::plan::fit::{At, Fit, Laws, Piece, ROUNDS_ALL, Sides, Turning, exact, prove};
 use crate::plan::quote;
 use crate::slip::packing::{self, Block};
 use serde_json::json;
@@ -111,7 +112,7 @@ fn read_things(text: &str, at: &Folders) -> Result<Vec<(String, Piece)>, Fault> 
             Fault::new(format!("{} has no sides", product.name), "", "measure it and write dims into products.toml")
         })?;
         let mut piece = Piece::plain(dims.sides().map(|side| side.nm), product.turn.into());
-        (piece.fragile, piece.stack) = (product.fragile, product.stack);
+        (piece.fragile, piece.stack, piece.by_wall) = (product.fragile, product.stack, product.by_wall);
         (product.name.clone(), piece)
     };
     Ok(vec![(name, piece); count as usize])
@@ -147,9 +148,9 @@ fn in_mm(nm: i64) -> String {
 fn told(verdict: &Fit, room: Sides, named: &[(String, Piece)]) -> String {
     let name = |piece: usize| named.get(piece).map_or_else(|| "a piece".to_owned(), |(name, _)| format!("the {name}"));
     let placed = match verdict {
-        Fit::Cannot(reason) => return format!("does not fit, proved\n{}\n", reason.say(name)),
-        Fit::Unknown if named.len() > PIECES_MAX => {
-            return format!("not found out\nmore than {PIECES_MAX} pieces are not tried in one box\n");
+        Fit::Cannot(reason) => return format!("does not fit, proved\n{}\n", reason.say(Units::Metric, name)),
+        Fit::Unknown if named.len() > LOADED_MAX => {
+            return format!("not found out\nmore than {LOADED_MAX} pieces are not tried in one box\n");
         }
         Fit::Unknown => return "not found out\nno way was found, and that there is none is not proved\n".to_owned(),
         Fit::Fits(placed) => placed,

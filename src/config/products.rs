@@ -92,6 +92,7 @@ fn product(sku: &Given<String>, table: &Section<'_>, names: &Names) -> Product {
             .unwrap_or(Turn::Any),
         fragile: table.yes("fragile"),
         stack: table.whole("stack_at_most", 1, PARTS_MAX).map(|given| given.value),
+        by_wall: table.yes("by_wall"),
         cushion: table.written("cushion").map_or(Length::ZERO, |given| given.value),
         softness_percent: table.written::<Percent>("pressed_to").map_or(100, |given| {
             if given.value.0 == 0 {

@@ -56,8 +56,8 @@ shapes! {
 
     PRODUCTS = "products.toml", "the products", ["product"];
     PRODUCT = "products.toml", "a product", [
-        "name", "like", "size", "weight", "shelf", "turn", "fragile", "stack_at_most", "cushion", "pressed_to",
-        "made_of", "made_to_order", "not_shipped", "preparation", "how_to_lay", "supplies", "care", "ingredients",
+        "name", "like", "size", "weight", "shelf", "turn", "fragile", "stack_at_most", "by_wall", "cushion",
+        "pressed_to", "made_of", "made_to_order", "not_shipped", "preparation", "how_to_lay", "supplies", "care", "ingredients",
         "allergens", "danger", "customs", "batch",
     ];
     CUSTOMS = "products.toml", "customs data", ["hs_code", "origin", "description"];

@@ -23,6 +23,8 @@ pub struct Product {
     pub fragile: bool,
     /// So many may stand on each other; `None`: any number.
     pub stack: Option<u32>,
+    /// Flat and easily bent: lies against a wall, the floor or the lid.
+    pub by_wall: bool,
     /// Cushion around it, on every side.
     pub cushion: Length,
     /// Soft goods can be pressed to this share of their height, in percent; 100 for hard things.

@@ -37,6 +37,7 @@ pub fn workshop() -> Workshop {
         turn: Turn::Any,
         fragile: true,
         stack: None,
+        by_wall: false,
         cushion: Length::from_mm(10),
         softness_percent: 100,
         made_of: vec![],

@@ -81,6 +81,7 @@ pub fn product(sku: &str, name: &str, dims: Dims, weight: Weight) -> Product {
         turn: Turn::Any,
         fragile: false,
         stack: None,
+        by_wall: false,
         cushion: Length::ZERO,
         softness_percent: 100,
         made_of: vec![],

@@ -70,6 +70,7 @@ fn product(sku: &str, name: &str, shelf: &str, grams: i64) -> Product {
         turn: Turn::ThisSideUp,
         fragile: false,
         stack: None,
+        by_wall: false,
         cushion: Length::from_mm(10),
         softness_percent: 100,
         made_of: Vec::new(),

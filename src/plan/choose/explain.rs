@@ -57,7 +57,7 @@ pub fn alternatives(
             Some(why) => Some(why),
             None => match weighing.glance(&counts, index) {
                 Fit::Fits(_) => None,
-                Fit::Cannot(reason) => Some(reason.say(|kind| weighing.name(kind))),
+                Fit::Cannot(reason) => Some(reason.say(weighing.workshop.locale.units, |kind| weighing.name(kind))),
                 Fit::Unknown => Some("no way to lay everything in was found".to_owned()),
             },
         };
@@ -175,7 +175,7 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
             let why = match weighing.against(wrap, &packed) {
                 Some(why) => why,
                 None => match weighing.fit(&counts, index) {
-                    Fit::Cannot(reason) => reason.say(|k| weighing.name(k)),
+                    Fit::Cannot(reason) => reason.say(weighing.workshop.locale.units, |k| weighing.name(k)),
                     _ => {
                         holds = true;
                         break;

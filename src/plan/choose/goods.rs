@@ -253,5 +253,6 @@ fn piece_of(product: &Product, dims: Dims) -> Piece {
         turn: Turning::from(product.turn),
         fragile: product.fragile,
         stack: product.stack,
+        by_wall: product.by_wall,
     }
 }

@@ -3,7 +3,7 @@
 //! Never changes an answer, since the same question has the same one. Bounded: it is emptied when
 //! it is full.
 
-use crate::plan::fit::{Budget, Fit, Piece, Pouch, Sides};
+use crate::plan::fit::{Budget, Fit, PIECES_MAX, Piece, Pouch, Sides};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -29,6 +29,10 @@ pub struct Memory(Arc<Mutex<Known>>);
 impl Memory {
     /// The verdict, remembered or found out. The pieces' order counts: a placement names them by it.
     pub fn ask(&self, room: Room, pieces: Vec<Piece>, budget: Budget, decide: impl FnOnce(&[Piece]) -> Fit) -> Fit {
+        // Of very many pieces a verdict is large, and hardly asked for twice.
+        if pieces.len() > PIECES_MAX {
+            return decide(&pieces);
+        }
         let key = (room, pieces, budget);
         // A panic elsewhere leaves whole entries behind.
         if let Some(known) = self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {

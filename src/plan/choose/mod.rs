@@ -355,8 +355,9 @@ fn choose(weighing: &mut Weighing<'_>, counts: &[u32], left: &Left, house: &Hous
                         more.figure()
                     ));
                 }
-                let proved = best.proved && preferred.proved;
-                best = Split { proved, least_possible: if proved { cost } else { best.least_possible }, ..preferred };
+                // What nobody preferred costs less: this is not the cheapest.
+                let proved = best.proved && preferred.proved && cost == cheapest;
+                best = Split { proved, least_possible: best.least_possible.min(cost), ..preferred };
                 // Later preferences choose among what this one leaves.
             }
             _ => weighing.limits = before,

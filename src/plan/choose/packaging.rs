@@ -115,7 +115,7 @@ pub fn wraps<'w>(
             if out_of_stock(container) || out_of_stock(inner) {
                 let gone = if out_of_stock(container) { container } else { inner };
                 refused.push((wrap.spoken(), format!("{} has run out", gone.name)));
-            } else if let Err(why) = goes_in(inner, container) {
+            } else if let Err(why) = goes_in(inner, container, workshop.locale.units) {
                 refused.push((wrap.spoken(), why));
             } else {
                 all.push(wrap);
@@ -126,7 +126,7 @@ pub fn wraps<'w>(
 }
 
 /// Does one container, closed, go into another?
-fn goes_in(inner: &Container, around: &Container) -> Result<(), String> {
+fn goes_in(inner: &Container, around: &Container, units: Units) -> Result<(), String> {
     let block = Piece::plain(outer_of(inner).sides().map(|side| side.nm), fit::Turning::Any);
     let verdict = fit::exact::in_nanometres(room_of(around), &[block], |sides, block| match as_room(around, sides) {
         Room::Pouch(pouch) => fit::fit_pouch(pouch, &block, Laws::Geometry, Budget::ONE_START),
@@ -135,7 +135,7 @@ fn goes_in(inner: &Container, around: &Container) -> Result<(), String> {
     let name = |_| format!("the {}", inner.name);
     match verdict {
         Fit::Fits(_) => Ok(()),
-        Fit::Cannot(reason) => Err(reason.say(name)),
+        Fit::Cannot(reason) => Err(reason.say(units, name)),
         Fit::Unknown => Err(format!("{} may not go in", name(0))),
     }
 }

@@ -7,7 +7,8 @@ use super::{At, Laws, Piece, SUPPORT_PERCENT, Sides, Turning};
 ///
 /// Checked: every piece once, turned as allowed, inside, free of overlaps; and for
 /// [`Laws::Bench`] that each rests on the floor or with enough of its base on others, that
-/// nothing stands on fragile things, and that no pile is higher than its pieces allow.
+/// nothing stands on fragile things, that no pile is higher than its pieces allow, and that what
+/// belongs against a wall has one.
 pub fn complaint(room: Sides, pieces: &[Piece], laws: Laws, placed: &[At]) -> Option<String> {
     let mut seen = vec![0u32; pieces.len()];
     for place in placed {
@@ -36,7 +37,7 @@ pub fn complaint(room: Sides, pieces: &[Piece], laws: Laws, placed: &[At]) -> Op
     }
     match laws {
         Laws::Geometry => None,
-        Laws::Bench => on_the_bench(pieces, placed),
+        Laws::Bench => on_the_bench(pieces, placed).or_else(|| away_from_walls(room, pieces, placed)),
     }
 }
 
@@ -83,6 +84,18 @@ fn contact(lower: &At, upper: &At) -> i64 {
         return 0;
     }
     shared(lower, upper, 0).max(0) * shared(lower, upper, 1).max(0)
+}
+
+/// A piece that belongs against a wall and whose thickness ends at none.
+fn away_from_walls(room: Sides, pieces: &[Piece], placed: &[At]) -> Option<String> {
+    let touches = |place: &At| {
+        let [long, wide, high] = place.size;
+        let thickness = long.min(wide).min(high);
+        let across = [0, 1, 2].into_iter().filter(|&axis| place.size[axis] == thickness);
+        across.into_iter().any(|axis| place.at[axis] == 0 || place.at[axis] + thickness == room[axis])
+    };
+    let away = placed.iter().find(|place| pieces[place.piece].by_wall && !touches(place))?;
+    Some(format!("piece {} lies against no wall", away.piece))
 }
 
 fn on_the_bench(pieces: &[Piece], placed: &[At]) -> Option<String> {

@@ -100,8 +100,14 @@ fn order_of(start: u32, pieces: &[Piece], turns: &[Vec<Sides>], weight: &[u64]) 
                 _ => low * mid * high / turns[index].len().max(1) as i128,
             };
             let jitter = 100 + i128::from(seeded.below(noise));
-            // Fragile things last: they end up on top.
-            let last = if piece.fragile { 1 } else { 1_000_000 };
+            // Fragile things last: they end up on top. Of what needs a wall every other one comes first, to lie
+            // on the floor, and every other one late, to lie under the lid.
+            let last = match (piece.by_wall, piece.fragile) {
+                (true, _) if (index as u32 + start / SCORES).is_multiple_of(2) => 1_000_000_000_000,
+                (true, _) => 1_000,
+                (false, false) => 1_000_000,
+                (false, true) => 1,
+            };
             (size * jitter * i128::from(weight[index]) * last, index)
         })
         .collect();
@@ -220,6 +226,9 @@ impl<'a> Packing<'a> {
             let shared = |a: usize| (other.end(a).min(place.end(a)) - other.at[a].max(place.at[a])).max(0);
             shared(0) * shared(1)
         };
+        if self.pieces[place.piece].by_wall && !place.is_by_wall(self.room) {
+            return false;
+        }
         let mut resting = 0;
         for other in &self.placed {
             let under = other.end(2) == place.at[2] && area(other) > 0;

@@ -159,7 +159,10 @@ pub fn pack(room: Sides, pieces: &[Piece], laws: Laws, work: u64) -> Option<Vec<
 }
 
 fn loadable(room: Sides, pieces: &[Piece], laws: Laws) -> Vec<Kind> {
-    if room.iter().any(|&side| side > SIDE_MAX) { Vec::new() } else { blocks::kinds(room, pieces, laws) }
+    // Blocks know nothing of walls.
+    let wants_walls = laws == Laws::Bench && pieces.iter().any(|piece| piece.by_wall);
+    let is_too_large = room.iter().any(|&side| side > SIDE_MAX);
+    if wants_walls || is_too_large { Vec::new() } else { blocks::kinds(room, pieces, laws) }
 }
 
 fn load(room: Sides, pieces: &[Piece], kinds: &[Kind], laws: Laws, work: u64) -> Vec<At> {

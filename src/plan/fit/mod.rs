@@ -25,7 +25,7 @@ mod string;
 
 pub use pouch::{Pouch, fit_pouch};
 
-use crate::model::{Dims, Length, NM3_PER_CM3, Turn};
+use crate::model::{Dims, Length, NM3_PER_CM3, Turn, Units};
 
 /// Three sides in whole units; the third is upright.
 pub type Sides = [i64; 3];
@@ -41,6 +41,8 @@ pub struct Piece {
     pub fragile: bool,
     /// So many layers may stand on each other, itself included; `None`: any number.
     pub stack: Option<u32>,
+    /// One of its largest faces lies against a wall, the floor or the lid.
+    pub by_wall: bool,
 }
 
 /// [`Turn`] with an order, so that pieces can be sorted and remembered.
@@ -69,7 +71,7 @@ impl From<Turn> for Turning {
 impl Piece {
     /// A hard, sturdy piece.
     pub fn plain(sides: Sides, turn: Turning) -> Self {
-        Self { sides, turn, fragile: false, stack: None }
+        Self { sides, turn, fragile: false, stack: None, by_wall: false }
     }
     /// The different ways round that are allowed, in a fixed order.
     pub fn turns(&self) -> Vec<Sides> {
@@ -119,6 +121,11 @@ pub struct At {
 }
 
 impl At {
+    /// Does one of its largest faces lie against a wall, the floor or the lid?
+    fn is_by_wall(&self, room: Sides) -> bool {
+        let thin = self.size.into_iter().min();
+        (0..3).any(|axis| Some(self.size[axis]) == thin && (self.at[axis] == 0 || self.end(axis) == room[axis]))
+    }
     /// The corner farthest from the origin, on one axis.
     pub fn end(&self, axis: usize) -> i64 {
         self.at[axis] + self.size[axis]
@@ -139,14 +146,14 @@ pub enum Laws {
     Geometry,
     /// Also as on the bench: every piece rests on the floor or with at least
     /// [`SUPPORT_PERCENT`] of its base on others, nothing stands on fragile things, piles
-    /// are no higher than allowed.
+    /// are no higher than allowed, and what belongs against a wall lies against one.
     Bench,
 }
 
 /// Least share of a base that must rest on something, in percent.
 pub const SUPPORT_PERCENT: i64 = 60;
 
-/// Pieces beyond this number are not packed into one container: `Unknown`.
+/// More pieces than this are loaded by blocks and in no other way.
 pub const PIECES_MAX: usize = 64;
 
 /// Up to so many pieces a [`Budget`] counts in full.
@@ -286,29 +293,35 @@ enum Outcome {
 /// Cubic nanometres in a cubic centimetre.
 const CM3: i128 = NM3_PER_CM3 as i128;
 
-/// Nanometres, in millimetres.
-fn mm(nm: i64) -> Length {
-    Length { nm }
-}
-
-/// Nanometres, as `230 x 130 x 80 mm`.
-fn triple(sides: Sides) -> String {
-    let [length, width, height] = sides.map(mm);
-    Dims { length, width, height }.to_string()
-}
+/// Cubic nanometres in a cubic inch.
+const IN3: i128 = 25_400_000 * 25_400_000 * 25_400_000;
 
 impl Reason {
     /// One sentence for people, of lengths in nanometres; `name` tells how a piece is called ("the teapot").
-    pub fn say(&self, name: impl Fn(usize) -> String) -> String {
+    pub fn say(&self, units: Units, name: impl Fn(usize) -> String) -> String {
+        let length = |nm: i64| units.side(Length { nm });
+        let triple = |sides: Sides| {
+            let [length, width, height] = sides.map(|nm| Length { nm });
+            units.dims(Dims { length, width, height })
+        };
+
         match self {
             Self::TooLong { piece, long, room } => {
-                format!("{} is {} long, inside are {}, any way round", name(*piece), mm(*long), mm(*room))
+                format!("{} is {} long, inside are {}, any way round", name(*piece), length(*long), length(*room))
             }
             Self::NoWayRound { piece, sides, room } => {
                 format!("{} ({}) does not go into {} any way it may lie", name(*piece), triple(*sides), triple(*room))
             }
             Self::Volume { needed, room } => {
-                format!("together {} cm³ with cushion, inside are {} cm³", (needed + CM3 - 1) / CM3, room / CM3)
+                let (cube, unit) = match units {
+                    Units::Metric => (CM3, "cm³"),
+                    Units::Ounces => (IN3, "in³"),
+                };
+                format!(
+                    "together {} {unit} with cushion, inside are {} {unit}",
+                    (needed + cube - 1) / cube,
+                    room / cube
+                )
             }
             Self::Pair(a, b) if name(*a) == name(*b) => {
                 format!("two pieces of {} go neither side by side nor on top of each other", name(*a))
@@ -324,16 +337,18 @@ impl Reason {
             }
             Self::Girth { piece, sides, flat: [along, across], thick } => {
                 let what = piece.map_or_else(|| "the pile".to_owned(), name);
-                let [thick, across, along] = [thick, across, along].map(|side| mm(*side));
-                let [a, b, c] = sides.map(mm);
-                if c > thick {
-                    format!("{what} is {c} thick, at most {thick} are allowed")
-                } else if b + c > across {
-                    format!("{what} is {b} wide and {c} thick, together at most {across} go in")
-                } else if a + c > along {
-                    format!("{what} is {a} long and {c} thick, together at most {along} go in")
+                let [a, b, c] = *sides;
+                let thickness = length(c);
+                if c > *thick {
+                    format!("{what} is {thickness} thick, at most {} are allowed", length(*thick))
+                } else if b + c > *across {
+                    let (wide, most) = (length(b), length(*across));
+                    format!("{what} is {wide} wide and {thickness} thick, together at most {most} go in")
+                } else if a + c > *along {
+                    let (long, most) = (length(a), length(*along));
+                    format!("{what} is {long} long and {thickness} thick, together at most {most} go in")
                 } else {
-                    format!("{what} does not lie flat in {along} x {across}")
+                    format!("{what} does not lie flat in {} x {}", length(*along), length(*across))
                 }
             }
             Self::HoldsAtMost { piece, most, asked } => {
@@ -392,7 +407,7 @@ fn at_once(room: Sides, pieces: &[Piece]) -> Option<Fit> {
     if let Some(reason) = refute::quickly(room, pieces) {
         return Some(Fit::Cannot(reason));
     }
-    if pieces.len() > PIECES_MAX {
+    if pieces.len() > loading::LOADED_MAX {
         return Some(Fit::Unknown);
     }
     refute::by_bounds(room, pieces).map(Fit::Cannot)
@@ -406,6 +421,10 @@ fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start
         greedy::pack(room, pieces, laws, from..*next_start)
     };
     let looks = u64::from(budget.nodes);
+    if pieces.len() > PIECES_MAX {
+        let loaded = loading::pack(room, pieces, laws, looks * LOADING_STEPS);
+        return loaded.map_or(Fit::Unknown, |found| confirmed(room, pieces, laws, found));
+    }
     // What fits is mostly found by the first starts, and what does not is mostly refuted by the first steps.
     let few = budget.starts.min(STARTS_FIRST);
     if let Some(found) = construct(few) {
@@ -495,7 +514,7 @@ mod tests {
     fn the_teapot_that_is_too_long_is_told_so() {
         let verdict = fit([180, 120, 90], &[any([190, 100, 80])], Laws::Bench, Budget::SMALL);
         let Fit::Cannot(reason) = verdict else { panic!("{verdict:?}") };
-        let said = reason.scaled(NM_PER_MM).say(|_| "the teapot".to_owned());
+        let said = reason.scaled(NM_PER_MM).say(Units::Metric, |_| "the teapot".to_owned());
         assert_eq!(said, "the teapot is 190 mm long, inside are 180 mm, any way round");
     }
 

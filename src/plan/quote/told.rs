@@ -61,7 +61,7 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
     let (dearer, refused): (Vec<_>, Vec<_>) = plan.alternatives.iter().partition(|other| other.cost.is_some());
     for (index, other) in dearer.into_iter().enumerate() {
         match index {
-            0 => writeln!(out, "the runner-up")?,
+            0 => writeln!(out, "next best in one parcel")?,
             1 => writeln!(out, "dearer")?,
             _ => {}
         }
