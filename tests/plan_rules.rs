@@ -162,8 +162,11 @@ fn containers_and_services_are_required_forbidden_and_preferred() {
     // Letter costs 3.50, Road 5.20.
     assert_eq!(of(&one(Action::PreferService("Road".into(), eur(170)))).1, "Road");
     assert_eq!(of(&one(Action::PreferService("Road".into(), eur(169)))).1, "Letter");
-    let told = one(Action::PreferService("Road".into(), eur(170))).what_would_change;
+    let dearer = one(Action::PreferService("Road".into(), eur(170)));
+    let told = &dearer.what_would_change;
     assert!(told.iter().any(|s| s.contains("without the rule \"house\" it would cost 1.70 less")), "{told:?}");
+    assert_eq!(dearer.verdict, Verdict::BestFound { least_possible: base.cost.unwrap() });
+    assert_eq!(one(Action::PreferService("Letter".into(), eur(170))).verdict, Verdict::Proved);
     // Nothing is left: a question, with the rules' reasons beside it.
     let rules = vec![
         rule("a", "true", vec![Action::RequireService(vec!["Letter".into()])]),
