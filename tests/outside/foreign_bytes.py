@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Bytes of an independent generator (PyPI python-escpos 3.1, its Dummy printer), for the galley.
 
-foreign_bytes.py FILE             writes the sample that tests/print_foreign.rs draws
-foreign_bytes.py --send HOST:PORT sends it to a running galley
-foreign_bytes.py --read PNG       reads the codes on the picture (PyPI zxing-cpp, pillow)
+foreign_bytes.py FILE                    writes the sample that tests/print_foreign.rs draws
+foreign_bytes.py --send HOST:PORT [FILE] sends it, or another file, to a running galley
+foreign_bytes.py --read PNG NUMBER       reads the codes on the picture (PyPI zxing-cpp, pillow)
 """
 import socket
 import sys
@@ -49,20 +49,21 @@ def main(args):
     if len(args) == 1:
         with open(args[0], "wb") as file:
             file.write(sample())
-    elif len(args) == 2 and args[0] == "--send":
+    elif len(args) in (2, 3) and args[0] == "--send":
+        data = sample() if len(args) == 2 else open(args[2], "rb").read()
         host, port = args[1].rsplit(":", 1)
         with socket.create_connection((host, int(port)), timeout=10) as connection:
-            connection.sendall(sample())
+            connection.sendall(data)
             connection.shutdown(socket.SHUT_WR)
             while connection.recv(512):
                 pass
-    elif len(args) == 2 and args[0] == "--read":
+    elif len(args) == 3 and args[0] == "--read":
         import zxingcpp
         from PIL import Image
 
         codes = sorted(code.text for code in zxingcpp.read_barcodes(Image.open(args[1]).convert("L")))
         print(codes)
-        return 0 if codes == ["S-442", "S-442/1"] else 1
+        return 0 if codes == [args[2], args[2] + "/1"] else 1
     else:
         print(__doc__, file=sys.stderr)
         return 2
