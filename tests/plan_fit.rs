@@ -54,8 +54,9 @@ fn no_verdict_contradicts_the_exact_solver() {
 fn a_piece() -> impl Strategy<Value = Piece> {
     let turn = prop_oneof![Just(Turning::Any), Just(Turning::Upright), Just(Turning::Flat)];
     let sides = [10i64..90, 10i64..90, 10i64..90];
-    (sides, turn, prop::bool::weighted(0.2), prop::option::weighted(0.3, 1u32..4), prop::bool::weighted(0.15))
-        .prop_map(|([a, b, c], turn, fragile, stack, by_wall)| Piece { sides: [a, b, c], turn, fragile, stack, by_wall })
+    (sides, turn, prop::bool::weighted(0.2), prop::option::weighted(0.3, 1u32..4), prop::bool::weighted(0.15)).prop_map(
+        |([a, b, c], turn, fragile, stack, by_wall)| Piece { sides: [a, b, c], turn, fragile, stack, by_wall },
+    )
 }
 
 /// Cuts a box into pieces: whatever the search says of them in that box, "cannot" is wrong.

@@ -163,7 +163,11 @@ fn part(weighing: &mut Weighing<'_>, counts: Vec<u32>, wrap: usize, service: usi
     match weighing.fit(&counts, wrap) {
         Fit::Fits(_) => {}
         Fit::Cannot(reason) => {
-            return Err(format!("{}: {}", way.spoken(), reason.say(weighing.workshop.locale.units, |kind| weighing.name(kind))));
+            return Err(format!(
+                "{}: {}",
+                way.spoken(),
+                reason.say(weighing.workshop.locale.units, |kind| weighing.name(kind))
+            ));
         }
         Fit::Unknown => return Err(format!("{}: no way to lay everything in was found", way.spoken())),
     }
