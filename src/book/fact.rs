@@ -1,12 +1,11 @@
 //! What has happened. Facts are the ledger's records: JSON with a version, closed, only
 //! ever added to. A fixture per record in `tests/` keeps the written form readable.
 
-use super::Decision;
+use super::{Decision, PersonRecord, Policy};
 use crate::model::*;
 use jiff::Timestamp;
-use jiff::civil::{Date, Time};
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Version of the written form of [`Fact`] and [`PersonRecord`].
 pub const RECORD_VERSION: u8 = 1;
@@ -33,44 +32,6 @@ pub enum Record {
     Person(PersonRecord),
 }
 
-/// What tells of a person.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum PersonRecord {
-    /// The person of an order's version.
-    Of {
-        /// Version of the written form.
-        v: u8,
-        /// The order.
-        order: OrderKey,
-        /// Which content of it, counted from 1.
-        version: u32,
-        /// The person.
-        person: Box<Person>,
-    },
-    /// A message's raw body.
-    Raw {
-        /// Version of the written form.
-        v: u8,
-        /// The message.
-        message: MessageKey,
-        /// The body as text.
-        body: Hidden,
-    },
-    /// What a person typed about an order: why it is held, cancelled, printed again. The fact it
-    /// belongs to has the same instant.
-    Said {
-        /// Version of the written form.
-        v: u8,
-        /// The order.
-        order: OrderKey,
-        /// When.
-        at: Timestamp,
-        /// As typed.
-        text: Hidden,
-    },
-}
-
 /// What a message led to: remembered, so that a repeated one is answered alike.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -83,42 +44,6 @@ pub enum MessageOutcome {
     Unmappable,
     /// The same id came before with another body; a person is asked.
     Contradicts,
-}
-
-/// What the book needs of the configuration; part of a fact, so that the fold needs nothing else.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Policy {
-    /// IANA name.
-    pub zone: String,
-    /// Local time of the pick list.
-    pub pick_list_at: Time,
-    /// ISO weekday numbers (1 = Monday) without a pick list.
-    pub closed_weekdays: BTreeSet<i8>,
-    /// Dates without one.
-    pub closed_dates: BTreeSet<Date>,
-    /// Size of a day.
-    pub parcels_a_day: u32,
-    /// So many new orders ...
-    pub burst_orders: u32,
-    /// ... within so many seconds are a burst.
-    pub burst_seconds: i64,
-    /// Sources whose numbers have no gaps, with the text before the digits.
-    pub gapless: BTreeMap<SourceName, String>,
-    /// Sources with their own moment of printing.
-    pub print: BTreeMap<SourceName, PrintWhen>,
-    /// What happens to uncertain jobs; a missing kind prints a copy.
-    pub uncertain: BTreeMap<PaperKind, WhenUncertain>,
-    /// What prints beside the slip of each parcel, by service.
-    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-    pub prints: BTreeMap<ServiceName, Vec<PaperKind>>,
-    /// From when on a parcel that is planned no longer goes today, local time, by service.
-    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-    pub latest: BTreeMap<ServiceName, Time>,
-    /// Orders of one customer to one address may travel together.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub join: bool,
-    /// Days for which closed orders stay in the state before they are archived.
-    pub archive_after_days: u32,
 }
 
 /// Who did it.

@@ -121,8 +121,7 @@ fn read_things(text: &str, at: &Folders) -> Result<Vec<(String, Piece)>, Fault> 
 /// In whole millimetres: a picture is no closer.
 fn blocks(placed: &[At]) -> Vec<Block> {
     let block = |place: &At| {
-        let at = place.at.map(mm_near);
-        let size = std::array::from_fn(|axis| mm_near(place.end(axis)) - at[axis]);
+        let (at, size) = place.near_mm();
         Block { number: u32::try_from(place.piece + 1).unwrap_or(u32::MAX), at, size }
     };
     placed.iter().map(block).collect()

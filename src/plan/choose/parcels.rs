@@ -122,10 +122,9 @@ fn customs_missing(weighing: &Weighing<'_>, service: usize, contents: &[Content]
     (!missing.is_empty()).then_some(Caution::Customs { missing })
 }
 
-/// For the picture. Both ends are rounded alike, so that nothing overlaps that did not.
+/// For the picture.
 fn placed(content: usize, place: &At) -> Placed {
-    let at = place.at.map(mm_near);
-    let size = std::array::from_fn(|axis| mm_near(place.end(axis)) - at[axis]);
+    let (at, size) = place.near_mm();
     Placed { content, at, size }
 }
 

@@ -25,7 +25,7 @@ mod string;
 
 pub use pouch::{Pouch, fit_pouch};
 
-use crate::model::{Dims, Length, NM3_PER_CM3, Turn, Units};
+use crate::model::{Dims, Length, NM3_PER_CM3, Turn, Units, mm_near};
 
 /// Three sides in whole units; the third is upright.
 pub type Sides = [i64; 3];
@@ -125,6 +125,12 @@ impl At {
     fn is_by_wall(&self, room: Sides) -> bool {
         let thin = self.size.into_iter().min();
         (0..3).any(|axis| Some(self.size[axis]) == thin && (self.at[axis] == 0 || self.end(axis) == room[axis]))
+    }
+    /// Corner and sides of one in nanometres, in whole millimetres, for pictures. Both ends are rounded
+    /// alike, so that nothing overlaps that did not.
+    pub fn near_mm(&self) -> (Sides, Sides) {
+        let at = self.at.map(mm_near);
+        (at, std::array::from_fn(|axis| mm_near(self.end(axis)) - at[axis]))
     }
     /// The corner farthest from the origin, on one axis.
     pub fn end(&self, axis: usize) -> i64 {
