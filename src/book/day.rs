@@ -55,7 +55,10 @@ pub fn day(state: &State, today: Date) -> DayList {
     let listed = state.last_list_at.filter(|_| state.last_list == Some(today));
     // Joined orders have the same parcels: they come with the first of them.
     let mut seen: BTreeSet<ParcelId> = BTreeSet::new();
-    let mut open: Vec<&OrderEntry> = state.orders.values().filter(|entry| state.may_pack(&entry.order.key)).collect();
+    // One look at all households, not one for each order.
+    let waiting = state.all_that_wait_to_be_joined();
+    let may_pack = |key: &OrderKey| state.is_ready(key) && !waiting.contains(key);
+    let mut open: Vec<&OrderEntry> = state.orders.values().filter(|entry| may_pack(&entry.order.key)).collect();
     open.sort_by_key(|entry| (!entry.is_urgent(), State::promised(entry), entry.received, &entry.order.key));
     let mut list = DayList {
         date: today,
@@ -66,7 +69,7 @@ pub fn day(state: &State, today: Date) -> DayList {
         orders: 0,
     };
     for entry in open {
-        let ready = state.parcels_of(entry).filter(|(_, parcel)| state.may_pack_parcel(parcel));
+        let ready = state.parcels_of(entry).filter(|(_, parcel)| state.all_that_count(parcel, may_pack));
         let ready: Vec<(ParcelId, Stage)> = ready.map(|(id, parcel)| (id, parcel.stage)).collect();
         let fresh = ready.into_iter().filter(|(id, _)| seen.insert(*id));
         let (to_pack, rest): (Vec<_>, Vec<_>) = fresh.partition(|(_, stage)| *stage <= Stage::Printed);

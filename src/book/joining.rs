@@ -63,6 +63,13 @@ impl State {
         self.groups(&household).iter().any(|group| own(group) && !self.is_settled(group))
     }
 
+    /// All orders whose common plan, or the wish for one, comes before any paper of them.
+    pub(super) fn all_that_wait_to_be_joined(&self) -> BTreeSet<&OrderKey> {
+        let groups = self.tally.households().flat_map(|household| self.groups(household));
+        let open = groups.filter(|group| !self.is_settled(group));
+        open.flatten().map(|entry| &entry.order.key).collect()
+    }
+
     /// The orders of a household that are to travel together, if that is no dearer: open, with
     /// nothing that stops them, planned or being planned, and no paper of them out. What waited for
     /// packing to start and is queued now keeps its place.

@@ -42,19 +42,26 @@ impl State {
     }
     /// May its parcels be packed and handed over: nothing stops it, and its plan counts?
     pub fn may_pack(&self, key: &OrderKey) -> bool {
+        self.is_ready(key) && !self.waits_to_be_joined(key)
+    }
+    /// [`Self::may_pack`], whatever joining has in mind for it.
+    pub(super) fn is_ready(&self, key: &OrderKey) -> bool {
         self.orders.get(key).is_some_and(|entry| {
             entry.cancelled.is_none()
                 && entry.stops.is_empty()
                 && entry.asked.is_none()
                 && (entry.has_current_plan() || self.paper_out(key))
-                && !self.waits_to_be_joined(key)
         })
     }
     /// May this parcel be packed: may all of its orders that are not cancelled?
     pub fn may_pack_parcel(&self, parcel: &ParcelEntry) -> bool {
+        self.all_that_count(parcel, |key| self.may_pack(key))
+    }
+    /// Does this hold for all orders of a parcel that are not cancelled, and is there one?
+    pub(super) fn all_that_count(&self, parcel: &ParcelEntry, holds: impl Fn(&OrderKey) -> bool) -> bool {
         let mut rest = parcel.orders.iter().filter(|key| self.orders.get(key).is_some_and(|e| e.cancelled.is_none()));
         let first = rest.next();
-        first.is_some_and(|key| self.may_pack(key)) && rest.all(|key| self.may_pack(key))
+        first.is_some_and(&holds) && rest.all(holds)
     }
     /// Do the papers of this order wait for packing to start?
     pub(super) fn waits_for_packing(&self, key: &OrderKey) -> bool {
