@@ -291,12 +291,7 @@ impl House {
             let Some(health) = healths.get(&printer.name).map(|h| h.borrow().clone()) else { continue };
             printers.push(view::PrinterHealth {
                 printer: printer.name.clone(),
-                trouble: health.trouble.map(|t| view::Trouble {
-                    what: t.what,
-                    since: t.since,
-                    why: t.why,
-                    remedy: t.remedy,
-                }),
+                trouble: health.trouble.map(view::Trouble::from),
                 warning: health.near_end.then(|| "the roll is near its end".into()),
                 slips_left: state.slips_left(printer).map(rolls::about),
             });

@@ -22,6 +22,13 @@ pub struct Trouble {
     pub remedy: String,
 }
 
+impl From<crate::print::trouble::Trouble> for Trouble {
+    fn from(trouble: crate::print::trouble::Trouble) -> Self {
+        let crate::print::trouble::Trouble { kind: _, what, since, why, remedy } = trouble;
+        Self { what, since, why, remedy }
+    }
+}
+
 /// How a printer is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PrinterHealth {

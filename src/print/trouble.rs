@@ -88,7 +88,10 @@ impl TroubleKind {
     /// What to do.
     pub fn remedy(self) -> &'static str {
         match self {
-            Self::Refused | Self::Unreachable => {
+            Self::Refused => {
+                "switch it on, or wait until it has started; compare its address with printers.toml; it is tried again by itself"
+            }
+            Self::Unreachable => {
                 "switch it on, look at its network cable, compare its address with printers.toml; it is tried again by itself"
             }
             Self::PaperOut => "load a roll; it goes on by itself",

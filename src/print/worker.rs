@@ -574,7 +574,10 @@ pub(super) async fn exchange<'room>(
     .await;
     match read {
         Ok(Exchanged::Read(0)) => Event::Closed,
-        Ok(Exchanged::Read(count)) => Event::Read(&room[..count]),
+        Ok(Exchanged::Read(count)) => {
+            connection.acknowledge();
+            Event::Read(&room[..count])
+        }
         Ok(Exchanged::Wrote(0)) | Err(_) => Event::Failed,
         Ok(Exchanged::Wrote(count)) => Event::Wrote(count),
     }

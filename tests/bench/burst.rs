@@ -19,7 +19,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 use support::Figures;
 use support::life::workshop_with_plenty;
-use support::process::{Doors, Program};
+use support::process::{Doors, Program, prints_at_once};
 
 /// Within so long all of them come.
 const WITHIN: Duration = Duration::from_secs(60);
@@ -57,18 +57,8 @@ fn once(folder: &Path, orders: usize, within: Option<Duration>) {
     let options = GalleyOptions { rows_a_second: Some(ROWS_A_SECOND), ..GalleyOptions::default() };
     let any = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
     let galley = printing.block_on(Galley::start(any, options)).expect("a printer");
-    // It prints at any hour, each slip as its order comes: more work than waiting for packing to start.
-    let address = galley.addr().expect("it listens").to_string();
-    for (file, from, to) in [
-        ("printers.toml", "127.0.0.1:9100", address.as_str()),
-        ("workshop.toml", "quiet = {", "# quiet = {"),
-        ("workshop.toml", "orders = 12,", "orders = 10000,"),
-    ] {
-        let file = place.folder.join(file);
-        let text = std::fs::read_to_string(&file).expect("the sample has it");
-        assert!(text.contains(from), "{from} is in {}", file.display());
-        std::fs::write(&file, text.replace(from, to)).expect("room");
-    }
+    // More work than waiting for packing to start.
+    prints_at_once(&place, galley.addr().expect("it listens"), &[]);
     let workshop = place.load().unwrap_or_else(|error| panic!("the sample: {error}"));
     let table = place.sources(&workshop, [0; 32]).unwrap_or_else(|errors| panic!("the sources: {errors:?}"));
     let messages = support::ordinary(orders, SystemClock.now());

@@ -3,6 +3,7 @@
 use super::support::*;
 use dawnslip::book::Command;
 use dawnslip::desk::{RefusedConfig, Trouble, status::status, things::ThingKind};
+use dawnslip::print::trouble::TroubleKind;
 
 #[track_caller]
 fn same(got: &str, expected: &str) {
@@ -44,6 +45,47 @@ papers   1 queued
 last     order 07:40 (S-444, shop) · paper 06:57 (the slip of S-443)
 "#,
     );
+}
+
+/// What must stand in `why` and `do` of each. A kind that is new does not compile without its own.
+fn told(kind: TroubleKind) -> (&'static str, &'static str) {
+    match kind {
+        TroubleKind::Refused => ("nothing listens at its address", "wait until it has started"),
+        TroubleKind::Unreachable => ("it cannot be reached", "look at its network cable"),
+        TroubleKind::PaperOut => ("the paper is out", "load a roll"),
+        TroubleKind::CoverOpen => ("the cover is open", "close the cover"),
+        TroubleKind::Cutter => ("the cutter is stuck", "clear the paper from the cutter"),
+        TroubleKind::Overheated => ("the head is too hot", "let it cool"),
+        TroubleKind::Unrecoverable => ("an error that does not go away", "it needs repair"),
+        TroubleKind::Offline => ("it is not ready, but not why", "look at its lamps"),
+        TroubleKind::Stalled => ("it takes no more data", "look for paper and cover"),
+        TroubleKind::Silent => ("it does not answer", "see whether another machine prints on it"),
+        TroubleKind::Garbage => ("does not answer like a printer", "how it confirms"),
+        TroubleKind::Broken => ("the connection broke", "if it was switched off on purpose"),
+    }
+}
+
+#[test]
+fn every_trouble_of_a_printer_says_what_is_stuck_since_when_why_and_what_to_do() {
+    let mut sentences: Vec<(String, String)> = Vec::new();
+    for kind in TroubleKind::ALL {
+        let mut morning = all_well();
+        let trouble = dawnslip::print::trouble::Trouble::new(kind, at("06:58"));
+        morning.printers[0].trouble = Some(trouble.into());
+        morning.order("07:40", "S-444", "MUG-T", "Zoë Ångström");
+        let text = morning.status("08:12");
+        let (head, rest) = text.split_once("   why  ").unwrap_or_else(|| panic!("{kind:?} has no why:\n{text}"));
+        let (why, rest) = rest.split_once("\n   do   ").unwrap_or_else(|| panic!("{kind:?} has no remedy:\n{text}"));
+        let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let (why, remedy) = (flat(why), flat(rest.split("\n\n").next().unwrap()));
+        assert!(head.contains("1  printer \"bench\": nothing reaches paper · since 06:58 (1 h 14 min)\n"), "{text}");
+        let (its_why, its_remedy) = told(kind);
+        assert!(why.contains(its_why) && why.ends_with("; 1 paper waits, the slip of S-444"), "{kind:?}:\n{text}");
+        assert!(remedy.contains(its_remedy), "{kind:?}:\n{text}");
+        let same = sentences.iter().find(|(known, cure)| *known == why || *cure == remedy);
+        assert_eq!(same, None, "{kind:?} says what another kind says");
+        sentences.push((why, remedy));
+    }
 }
 
 #[test]
