@@ -53,6 +53,17 @@ fn worlds_keep_what_was_promised() {
     }
 }
 
+/// Fresh seeds that once found something: a head that held half a command for ever.
+const ONCE_FAILED: [u64; 1] = [2_770_162_783];
+
+#[test]
+fn worlds_that_once_failed_are_well() {
+    for seed in ONCE_FAILED {
+        let (_, failed) = live_all(Plan::of(seed, 1), 1);
+        assert!(failed.is_none(), "seed {seed}: {}", failed.map_or(String::new(), |failed| failed.failure.what));
+    }
+}
+
 #[test]
 fn the_same_seed_lives_the_same_world() {
     let of = |seed, each_time| {

@@ -173,32 +173,35 @@ impl Head {
         }
     }
 
-    /// One command; false if the rest of it has not come yet.
-    fn command(&mut self) -> bool {
-        while self.taken.front() == Some(&0) {
-            self.taken.pop_front();
-        }
-        let at = |n: usize| self.taken.get(n).copied();
+    /// How many bytes of padding lie before the next command, and its own length if all of it has come.
+    fn next_command(&self) -> (usize, Option<usize>) {
+        let padding = self.taken.iter().take_while(|byte| **byte == 0).count();
+        let at = |n: usize| self.taken.get(padding + n).copied();
         let length = match (at(0), at(1)) {
-            (None, _) | (Some(0x1B | 0x1D), None) => return false,
+            (None, _) | (Some(0x1B | 0x1D), None) => return (padding, None),
             (Some(0x1B), Some(0x40)) => 2,
             (Some(0x1B), Some(0x64)) | (Some(0x1D), Some(0x61)) => 3,
             (Some(0x1D), Some(0x56)) => match at(2) {
-                None => return false,
+                None => return (padding, None),
                 Some(0x42) => 4,
                 Some(_) => 3,
             },
             (Some(0x1D), Some(0x28)) => 11,
             (Some(0x1B | 0x1D), Some(_)) => 2,
             (Some(_), _) => {
-                let text = self.taken.iter().position(|byte| *byte < 0x20);
-                let Some(end) = text else { return false };
-                if self.taken[end] == b'\n' { end + 1 } else { end.max(1) }
+                let text = self.taken.iter().skip(padding).position(|byte| *byte < 0x20);
+                let Some(end) = text else { return (padding, None) };
+                if self.taken[padding + end] == b'\n' { end + 1 } else { end.max(1) }
             }
         };
-        if self.taken.len() < length {
-            return false;
-        }
+        (padding, (self.taken.len() >= padding + length).then_some(length))
+    }
+
+    /// Does the next command; false if the rest of it has not come yet.
+    fn command(&mut self) -> bool {
+        let (padding, length) = self.next_command();
+        self.taken.drain(..padding);
+        let Some(length) = length else { return false };
         let command: Vec<u8> = self.taken.drain(..length).collect();
         match command.as_slice() {
             [0x1D, 0x56, ..] => self.cut(),
@@ -228,9 +231,9 @@ impl Head {
         self.scraps += usize::from(self.tray.len() == before);
     }
 
-    /// Anything still to be printed?
+    /// Anything still to be printed? Half a command, whose connection broke, waits for the next paper.
     pub fn is_busy(&self) -> bool {
-        !self.taken.is_empty()
+        self.next_command().1.is_some()
     }
 }
 
