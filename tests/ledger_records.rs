@@ -211,6 +211,8 @@ fn a_policy() -> Box<Policy> {
         gapless: BTreeMap::from([("shop".into(), "S-".into())]),
         print: BTreeMap::from([("shop".into(), PrintWhen::WhenPackingStarts)]),
         uncertain: BTreeMap::from([(PaperKind::Card, WhenUncertain::Ask)]),
+        uncertain_at: BTreeMap::new(),
+        shop_printers: BTreeMap::new(),
         prints: BTreeMap::new(),
         latest: BTreeMap::new(),
         join: false,
@@ -319,7 +321,7 @@ fn facts() -> Vec<Fact> {
 }
 
 /// What is written where orders of one customer travel together.
-fn joined_facts() -> [Fact; 7] {
+fn joined_facts() -> [Fact; 8] {
     let other = OrderKey::new("shop", "S-421");
     let pins = Pins { joined: vec![(other.clone(), 1)], ..pins() };
     let marks = CustomerMarks { name: "0f".into(), email: "f0".into() };
@@ -344,6 +346,18 @@ fn joined_facts() -> [Fact; 7] {
         Fact::ConfigAdopted {
             digest: ConfigDigest::new("c0ffee"),
             policy: Box::new(Policy { join: true, ..*a_policy() }),
+            files: BTreeMap::new(),
+        },
+        Fact::ConfigAdopted {
+            digest: ConfigDigest::new("facade"),
+            policy: Box::new(Policy {
+                uncertain_at: BTreeMap::from([(
+                    "side".into(),
+                    BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
+                )]),
+                shop_printers: BTreeMap::from([("fair".into(), "side".into())]),
+                ..*a_policy()
+            }),
             files: BTreeMap::new(),
         },
     ]

@@ -161,6 +161,17 @@ impl State {
     pub fn next_job(&self, takes: impl Fn(&Job) -> bool) -> Option<&Job> {
         self.queued().find(|job| takes(job))
     }
+    /// What happens when it is in doubt whether this paper was printed: as its printer says, chosen by a
+    /// rule, else its shop, else its kind.
+    pub fn when_uncertain(&self, kind: PaperKind, subject: &Subject) -> WhenUncertain {
+        let Some(policy) = &self.policy else { return WhenUncertain::Copy };
+        let parcel = subject.parcel().and_then(|parcel| self.parcels.get(&parcel));
+        let ruled = parcel.and_then(|parcel| parcel.planned.printer.as_ref());
+        let of_shop = || policy.shop_printers.get(&self.order_of(subject)?.source);
+        let at = |name: &PrinterName| policy.uncertain_at.get(name);
+        let says = ruled.and_then(at).or_else(|| of_shop().and_then(at)).unwrap_or(&policy.uncertain);
+        says.get(&kind).copied().unwrap_or(WhenUncertain::Copy)
+    }
     /// The printer to which a paper is routed.
     pub fn printer_of<'w>(&self, workshop: &'w Workshop, kind: PaperKind, subject: &Subject) -> Option<&'w Printer> {
         let order = self.order_of(subject);

@@ -26,8 +26,14 @@ pub struct Policy {
     pub gapless: BTreeMap<SourceName, String>,
     /// Sources with their own moment of printing.
     pub print: BTreeMap<SourceName, PrintWhen>,
-    /// What happens to uncertain jobs; a missing kind prints a copy.
+    /// What happens to uncertain jobs, as the printer to which their kind is routed says; a missing kind prints a copy.
     pub uncertain: BTreeMap<PaperKind, WhenUncertain>,
+    /// The same as each printer says, where there are several: shops and rules may choose another than the kind's.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub uncertain_at: BTreeMap<PrinterName, BTreeMap<PaperKind, WhenUncertain>>,
+    /// Shops with a printer of their own.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub shop_printers: BTreeMap<SourceName, PrinterName>,
     /// What prints beside the slip of each parcel, by service.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub prints: BTreeMap<ServiceName, Vec<PaperKind>>,

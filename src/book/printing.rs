@@ -254,8 +254,7 @@ impl Work<'_> {
             return;
         }
         let JobState::Uncertain { why } = &last.state else { return };
-        let policy = self.state.policy.as_ref().and_then(|policy| policy.uncertain.get(&kind));
-        let copy = policy.copied().unwrap_or(WhenUncertain::Copy) == WhenUncertain::Copy;
+        let copy = self.state.when_uncertain(kind, &subject) == WhenUncertain::Copy;
         let (of, at, why) = (last.id, last.since, why.clone());
         if copy && doubtful.len() < UNCERTAIN_MAX {
             self.queue_job(kind, subject, Some(CopyMark { of, at, why }));

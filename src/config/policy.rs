@@ -10,7 +10,7 @@ const ARCHIVE_AFTER_DAYS: u32 = 14;
 /// The book's part of a configuration.
 pub fn policy(workshop: &Workshop) -> Policy {
     let mut uncertain = std::collections::BTreeMap::new();
-    // A job may go to a stand-in; the choice of the printer that the kind is routed to counts.
+    // A job may go to a stand-in; the choice of the printer that it is routed to counts.
     for kind in crate::model::PaperKind::ALL {
         if let Some(then) = workshop.printer_for(kind).and_then(|printer| printer.uncertain.get(&kind)) {
             uncertain.insert(kind, *then);
@@ -31,6 +31,15 @@ pub fn policy(workshop: &Workshop) -> Policy {
             .collect(),
         print: workshop.sources.values().filter_map(|source| Some((source.name.clone(), source.print?))).collect(),
         uncertain,
+        uncertain_at: match workshop.printers.as_slice() {
+            [] | [_] => Default::default(),
+            several => several.iter().map(|printer| (printer.name.clone(), printer.uncertain.clone())).collect(),
+        },
+        shop_printers: workshop
+            .sources
+            .values()
+            .filter_map(|source| Some((source.name.clone(), source.printer.clone()?)))
+            .collect(),
         prints: workshop
             .services
             .iter()

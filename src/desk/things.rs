@@ -215,11 +215,12 @@ fn decisions_of(state: &State, question: &GroupedQuestion) -> Vec<String> {
 /// Uncertain papers whose kind says `ask`, but about which no question stands.
 fn unasked(read: &ReadState, now: Timestamp) -> Vec<Thing> {
     let state = &read.state;
-    let Some(policy) = &state.policy else { return Vec::new() };
     let of_orders = state.orders.values().flat_map(|entry| &entry.stops);
     let asked: Vec<&Cause> = of_orders.chain(&state.loose_stops).filter_map(|stop| stop.kind.cause()).collect();
     let uncertain = state.jobs.values().filter_map(|job| match &job.state {
-        JobState::Uncertain { why } if policy.uncertain.get(&job.kind) == Some(&WhenUncertain::Ask) => Some((job, why)),
+        JobState::Uncertain { why } if state.when_uncertain(job.kind, &job.subject) == WhenUncertain::Ask => {
+            Some((job, why))
+        }
         _ => None,
     });
     uncertain

@@ -41,6 +41,8 @@ pub fn policy() -> Policy {
         gapless: BTreeMap::new(),
         print: BTreeMap::new(),
         uncertain: BTreeMap::new(),
+        uncertain_at: BTreeMap::new(),
+        shop_printers: BTreeMap::new(),
         prints: BTreeMap::new(),
         latest: BTreeMap::new(),
         join: false,
@@ -145,7 +147,7 @@ fn plan_together(state: &State, order: &OrderKey, pins: Pins) -> Plan {
 }
 
 /// What the planner of these tests answers: a parcel in a Small box, two for a TEAPOT, a
-/// Medium one for a JUG, and by product the questions and waits that there are.
+/// Medium one for a JUG, on the printer "side" with a SIDE, and by product the questions and waits that there are.
 pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
     if !pins.joined.is_empty() {
         return plan_together(state, order, pins);
@@ -175,7 +177,7 @@ pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
         notes: Vec::new(),
         cautions: Vec::new(),
         cards: if skus.contains(&"CARD") { vec!["care".into()] } else { Vec::new() },
-        printer: None,
+        printer: skus.contains(&"SIDE").then(|| "side".into()),
     };
     let hopeless = causes.iter().any(|cause| !matches!(cause, Cause::Rule(..) | Cause::RuleFailed(_)));
     let nothing = hopeless || skus == ["VOUCHER"];

@@ -59,6 +59,8 @@ pub fn workshop() -> Workshop {
     };
     let printer = Printer {
         uncertain: BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
+        uncertain_at: BTreeMap::new(),
+        shop_printers: BTreeMap::new(),
         ..Printer::usual("bench", "127.0.0.1:9100")
     };
     Workshop {

@@ -263,6 +263,8 @@ impl Book {
             gapless: BTreeMap::new(),
             print: BTreeMap::new(),
             uncertain: BTreeMap::new(),
+            uncertain_at: BTreeMap::new(),
+            shop_printers: BTreeMap::new(),
             prints: BTreeMap::new(),
             latest: BTreeMap::new(),
             join: false,
