@@ -84,6 +84,37 @@ async fn a_second_caller_waits_until_the_first_has_gone() {
     assert_eq!([&papers[0].text, &papers[1].text], ["first", "second"]);
 }
 
+/// `1D 49 n`: by whom the printer is made (66), what it is called (67); 68 it does not know.
+const WHO: [&[u8]; 3] = [b"\x1DIB", b"\x1DIC", b"\x1DID"];
+
+#[tokio::test(start_paused = true)]
+async fn each_of_two_callers_hears_who_it_is_once_and_in_its_turn() {
+    let galley = galley();
+    let (mut first, mut second) = (connect(&galley).await, connect(&galley).await);
+    second.write_all(WHO[1]).await.unwrap();
+    assert_eq!(answer(&mut first, WHO[0], 10).await, b"_dawnslip\0");
+    assert_eq!(answer(&mut first, WHO[1], 8).await, b"_galley\0");
+    assert_eq!(answer(&mut first, WHO[2], 1).await, b"", "it has no other names");
+    assert_eq!(answer(&mut second, b"", 1).await, b"", "it is not its turn");
+    drop(first);
+    assert_eq!(answer(&mut second, b"", 8).await, b"_galley\0");
+    assert_eq!(answer(&mut second, b"", 1).await, b"", "once");
+}
+
+#[tokio::test(start_paused = true)]
+async fn an_answer_that_comes_late_goes_to_whoever_is_connected_then() {
+    // As with a real head: it works off what it has read and says it to the line that is open.
+    let galley = galley();
+    galley.set_fault(Fault::CoverOpen);
+    let mut first = connect(&galley).await;
+    assert_eq!(answer(&mut first, WHO[1], 1).await, b"", "a head that halts works nothing off");
+    drop(first);
+    let mut second = connect(&galley).await;
+    assert_eq!(answer(&mut second, b"\x10\x04\x01", 1).await.len(), 1, "its own question out of turn");
+    galley.mend();
+    assert_eq!(answer(&mut second, b"", 8).await, b"_galley\0");
+}
+
 #[tokio::test(start_paused = true)]
 async fn status_is_answered_out_of_turn_while_the_paper_is_out() {
     let galley = galley();
