@@ -26,6 +26,8 @@ mod paper;
 mod printer;
 #[path = "daemon/reload.rs"]
 mod reload;
+#[path = "daemon/rolls.rs"]
+mod rolls;
 #[path = "daemon/room.rs"]
 mod room;
 #[path = "daemon/stopper.rs"]

@@ -189,9 +189,9 @@ fn notices(read: &ReadState, now: Timestamp) -> Vec<String> {
         ));
     }
     for printer in &read.printers {
-        let left = printer
-            .slips_left
-            .map(|slips| format!("this roll ends after about {} more", words::count(slips as usize, "slip", "slips")));
+        let left = printer.slips_left.map(|slips| {
+            format!("this roll ends after about {}", words::count(slips as usize, "more slip", "more slips"))
+        });
         let told: Vec<&str> = [&printer.warning, &left].into_iter().flatten().map(String::as_str).collect();
         if !told.is_empty() {
             notices.push(format!("printer \"{}\": {}", printer.printer, told.join("; ")));
