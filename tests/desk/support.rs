@@ -59,8 +59,6 @@ pub fn workshop() -> Workshop {
     };
     let printer = Printer {
         uncertain: BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
-        uncertain_at: BTreeMap::new(),
-        shop_printers: BTreeMap::new(),
         ..Printer::usual("bench", "127.0.0.1:9100")
     };
     Workshop {
@@ -147,6 +145,8 @@ impl Morning {
             gapless: BTreeMap::from([("shop".into(), "S-".to_owned())]),
             print: BTreeMap::new(),
             uncertain: BTreeMap::from([(PaperKind::Slip, WhenUncertain::Ask)]),
+            uncertain_at: BTreeMap::new(),
+            shop_printers: BTreeMap::new(),
             prints: BTreeMap::new(),
             latest: BTreeMap::new(),
             join: false,
