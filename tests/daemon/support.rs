@@ -420,8 +420,9 @@ impl Bench {
         loop {
             let (begun, papers) = (Instant::now(), self.galley.papers().len());
             while self.galley.papers().len() == papers {
-                let status = self.json("/status");
+                // In this order: what is planned between the two questions has its papers queued in the second.
                 let received = self.json("/orders?only=received");
+                let status = self.json("/status");
                 let orders = &status["orders"];
                 let count = |name: &str| orders[name].as_u64().unwrap_or(0);
                 // A long list is cut short; then the counts tell, as long as planned orders have no stops.
