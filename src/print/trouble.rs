@@ -3,6 +3,9 @@
 use jiff::Timestamp;
 use std::fmt;
 
+// A kind that is not in `ALL` would have no test. `Broken` stays the last one.
+const _: () = assert!(TroubleKind::ALL.len() == TroubleKind::Broken as usize + 1);
+
 /// Kinds of trouble. Each has a name for programs, a what, a why and a remedy.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum TroubleKind {
