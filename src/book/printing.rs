@@ -53,10 +53,6 @@ impl State {
                 && (entry.has_current_plan() || self.paper_out(key))
         })
     }
-    /// May this parcel be packed: may all of its orders that are not cancelled?
-    pub fn may_pack_parcel(&self, parcel: &ParcelEntry) -> bool {
-        self.all_that_count(parcel, |key| self.may_pack(key))
-    }
     /// Does this hold for all orders of a parcel that are not cancelled, and is there one?
     pub(super) fn all_that_count(&self, parcel: &ParcelEntry, holds: impl Fn(&OrderKey) -> bool) -> bool {
         let mut rest = parcel.orders.iter().filter(|key| self.orders.get(key).is_some_and(|e| e.cancelled.is_none()));
