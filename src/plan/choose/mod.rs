@@ -5,6 +5,7 @@
 //! stack of some megabytes: the search and the rules recurse, within named bounds.
 
 mod again;
+mod bounds;
 pub mod bulk;
 mod explain;
 mod goods;

@@ -58,6 +58,13 @@ impl<'w> Wrap<'w> {
     pub fn room(&self) -> Sides {
         room_of(self.container)
     }
+    /// Goods of more cubic nanometres do not go in; any go in where a person may know better.
+    pub fn holds_at_most(&self) -> i128 {
+        if self.container.holds.iter().any(|hint| hint.trust) {
+            return i128::MAX;
+        }
+        self.room().iter().map(|side| i128::from((*side).max(0))).product()
+    }
 }
 
 fn room_of(container: &Container) -> Sides {

@@ -52,9 +52,8 @@ pub trait Ask {
     fn decide(&mut self, counts: &[u32], wrap: usize) -> Decided;
     /// A lower bound on the cost of any parcel whatever; `None` if no parcel is possible.
     fn least_parcel(&self) -> Option<i64>;
-    /// A lower bound on the cost of all parcels of a set together, by what they hold at most; nothing
-    /// where that is not known.
-    fn least_by_room(&self, _counts: &[u32]) -> i64 {
+    /// A lower bound on the cost of a set in any two or more parcels; twice [`Self::least_parcel`] is one.
+    fn least_of_several(&self, _counts: &[u32]) -> i64 {
         0
     }
 }
@@ -91,7 +90,7 @@ pub fn split(counts: &[u32], ask: &mut dyn Ask) -> Split {
     let Some(least) = ask.least_parcel() else {
         return Split { parts: None, least_possible: 0, proved: true };
     };
-    let two = (2 * least).max(ask.least_by_room(counts));
+    let two = (2 * least).max(ask.least_of_several(counts));
     // One parcel that costs no more than two could ever: nothing else needs to be looked at.
     let mut fits_left = FITS_MAX;
     let mut skipped = None;

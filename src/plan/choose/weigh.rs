@@ -1,5 +1,6 @@
 //! Answers the search: what a set costs in each wrap with each service, and whether it fits.
 
+use super::bounds::Bounds;
 use super::goods::Kind;
 use super::house::LimitsOfHouse;
 use super::memory::Memory;
@@ -128,21 +129,32 @@ impl Weighing<'_> {
     }
 
     /// Wraps that the rules allow.
-    fn open_wraps(&self) -> impl Iterator<Item = &Wrap<'_>> {
+    pub fn open_wraps(&self) -> impl Iterator<Item = &Wrap<'_>> {
         self.wraps.iter().filter(|wrap| self.limits.against_containers(wrap.containers()).is_none())
     }
 
     /// The least that any service asks for anything.
     fn least_service(&self) -> Option<i64> {
         let allowed = self.services.iter().filter(|service| self.limits.against_service(service).is_none());
-        allowed.filter_map(|service| tariff::least(service, &self.order.destination, self.on)).min()
+        allowed.filter_map(|service| tariff::least(service, &self.order.destination, self.on, Weight::ZERO)).min()
     }
 
     /// Of the containers themselves, with the working time of a parcel with one piece where that is weighed.
-    fn own_cost(&self, wrap: &Wrap<'_>) -> i64 {
+    pub fn own_cost(&self, wrap: &Wrap<'_>) -> i64 {
         let labour = self.workshop.labour.as_ref().filter(|labour| labour.weighed);
         let labour = labour.map_or(0, |labour| labour.cost(wrap.containers(), 1).amount.minor);
         wrap.containers().map(|container| container.cost.minor).sum::<i64>() + labour
+    }
+
+    /// Each wrap holds at most its room, and so costs at least so much for each cubic unit of goods.
+    fn least_by_room(&self, counts: &[u32]) -> i64 {
+        let Some(service) = self.least_service() else { return 0 };
+        let goods: i128 = self.kinds.iter().zip(counts).map(|(kind, n)| kind.piece.volume() * i128::from(*n)).sum();
+        let least = self.open_wraps().map(|wrap| match wrap.holds_at_most() {
+            i128::MAX => 0,
+            room => (i128::from(service + self.own_cost(wrap)).max(0) * goods + room - 1) / room.max(1),
+        });
+        least.min().and_then(|least| i64::try_from(least).ok()).unwrap_or(0)
     }
 
     /// How a kind is called in a sentence.
@@ -188,17 +200,8 @@ impl Ask for Weighing<'_> {
         Some(self.least_service()? + self.open_wraps().map(|wrap| self.own_cost(wrap)).min()?)
     }
 
-    /// Each wrap holds at most its room, and so costs at least so much for each cubic millimetre of goods.
-    fn least_by_room(&self, counts: &[u32]) -> i64 {
-        let Some(service) = self.least_service() else { return 0 };
-        let goods: i128 = self.kinds.iter().zip(counts).map(|(kind, n)| kind.piece.volume() * i128::from(*n)).sum();
-        let least = self.open_wraps().map(|wrap| {
-            let room: i128 = wrap.room().iter().map(|side| i128::from((*side).max(0))).product();
-            // A person may know that it holds more.
-            let is_sure = wrap.container.holds.iter().all(|hint| !hint.trust);
-            let cost = i128::from(service + self.own_cost(wrap)).max(0);
-            if is_sure && room > 0 { (cost * goods + room - 1) / room } else { 0 }
-        });
-        least.min().and_then(|least| i64::try_from(least).ok()).unwrap_or(0)
+    fn least_of_several(&self, counts: &[u32]) -> i64 {
+        let several = Bounds::of(self).of_several(counts).unwrap_or(0);
+        several.max(self.least_by_room(counts))
     }
 }

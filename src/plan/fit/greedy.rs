@@ -11,6 +11,9 @@ use std::ops::Range;
 /// (Crainic, Perboli, Tadei, INFORMS J. Comput. 20, 2008).
 const GRID_PIECES_MAX: usize = 14;
 
+/// Of a room no fuller than this, in percent, extreme points are tried first: a tenth of the work.
+const LOOSE_PERCENT: i128 = 75;
+
 /// A start's place in line and how it scores corners, chosen by its number.
 const SCORES: u32 = 4;
 
@@ -45,6 +48,13 @@ pub fn pack(room: Sides, pieces: &[Piece], laws: Laws, starts: Range<u32>) -> Op
     // Pieces that failed come earlier in later starts.
     let mut weight: Vec<u64> = vec![100; pieces.len()];
     let mut failed_in: HashMap<(u32, Vec<usize>), usize> = HashMap::new();
+    if starts.start == 0
+        && pieces.len() <= GRID_PIECES_MAX
+        && pieces.len() > 3
+        && let Some(found) = loosely(room, pieces, laws, &turns, &weight)
+    {
+        return Some(found);
+    }
     for start in starts {
         let order = order_of(start, pieces, &turns, &weight);
         let score = start % SCORES;
@@ -76,6 +86,21 @@ pub fn pack(room: Sides, pieces: &[Piece], laws: Laws, starts: Range<u32>) -> Op
         }
     }
     None
+}
+
+/// Where there is much room over, few corners do: one quick try.
+fn loosely(room: Sides, pieces: &[Piece], laws: Laws, turns: &[Vec<Sides>], weight: &[u64]) -> Option<Vec<At>> {
+    let volume: i128 = pieces.iter().map(Piece::volume).sum();
+    if volume * 100 > room.iter().map(|&side| i128::from(side)).product::<i128>() * LOOSE_PERCENT {
+        return None;
+    }
+    let mut packing = Packing { few_corners: true, ..Packing::new(room, pieces, laws) };
+    for piece in order_of(0, pieces, turns, weight) {
+        let place = packing.best_corner(piece, &turns[piece], 0)?;
+        packing.put(place);
+    }
+    packing.placed.sort_by_key(|place| place.piece);
+    Some(packing.placed)
 }
 
 /// Pieces by size with some noise: by volume, longest side, largest face or fewest turns.
@@ -122,6 +147,8 @@ struct Packing<'a> {
     placed: Vec<At>,
     /// Where a piece may begin, by height, then depth, then left to right.
     corners: Vec<Sides>,
+    /// Are only extreme points corners?
+    few_corners: bool,
     /// 0 and the ends on each axis, while every combination of them is a corner.
     ends: [Vec<i64>; 3],
 }
@@ -129,7 +156,8 @@ struct Packing<'a> {
 impl<'a> Packing<'a> {
     fn new(room: Sides, pieces: &'a [Piece], laws: Laws) -> Self {
         let placed = Vec::with_capacity(pieces.len());
-        Self { room, pieces, laws, placed, corners: vec![[0; 3]], ends: [0, 1, 2].map(|_| vec![0]) }
+        let few_corners = pieces.len() > GRID_PIECES_MAX;
+        Self { room, pieces, laws, placed, corners: vec![[0; 3]], few_corners, ends: [0, 1, 2].map(|_| vec![0]) }
     }
 
     fn best_corner(&self, piece: usize, turns: &[Sides], score: u32) -> Option<At> {
@@ -156,7 +184,7 @@ impl<'a> Packing<'a> {
 
     fn put(&mut self, place: At) {
         self.placed.push(place);
-        if self.pieces.len() > GRID_PIECES_MAX {
+        if self.few_corners {
             self.corners = self.extreme_points();
         } else {
             self.corners.retain(|corner| !covers(&place, corner));

@@ -165,8 +165,7 @@ pub const PIECES_MAX: usize = 64;
 /// Up to so many pieces a [`Budget`] counts in full.
 const PIECES_USUAL: u32 = 12;
 
-/// Steps of the search by slices for one look of the search that learns: it takes a fraction of the
-/// time, and decides at once what it decides at all.
+/// Steps of the search by slices that take as long as one look of the search that learns.
 const SLICE_STEPS: u64 = 5;
 
 /// Constructive starts before the first steps of that search ...
@@ -183,31 +182,33 @@ const LOADING_STEPS: u64 = 300;
 pub struct Budget {
     /// Constructive starts before the search.
     pub starts: u32,
-    /// Looks of the search that learns; the search by slices gets [`SLICE_STEPS`] steps for each.
+    /// Looks of the search that learns.
     pub nodes: u32,
-    /// Constructive starts after it.
+    /// Steps of the search by slices after that.
+    pub slice_steps: u64,
+    /// Constructive starts at the end.
     pub late_starts: u32,
 }
 
 impl Budget {
-    /// For planning an order.
-    pub const USUAL: Self = Self { starts: 24, nodes: 3_000, late_starts: 60 };
+    /// For planning an order: of what more work would still decide, these decide most (see DEVELOPERS.md).
+    pub const USUAL: Self = Self { starts: 24, nodes: 600, slice_steps: 0, late_starts: 60 };
     /// For a person who waits for one answer.
-    pub const THOROUGH: Self = Self { starts: 200, nodes: 60_000, late_starts: 1_000 };
+    pub const THOROUGH: Self = Self { starts: 200, nodes: 60_000, slice_steps: 300_000, late_starts: 1_000 };
     /// One start takes the more work the more pieces there are: fewer starts for many.
     fn for_pieces(self, count: usize) -> Self {
         let share = |starts: u32| match u32::try_from(count) {
             Ok(count) if count > PIECES_USUAL => (starts * PIECES_USUAL / count).max(starts.min(2)),
             _ => starts,
         };
-        Self { starts: share(self.starts), nodes: self.nodes, late_starts: share(self.late_starts) }
+        Self { starts: share(self.starts), late_starts: share(self.late_starts), ..self }
     }
     /// For what is only shown beside an answer.
-    pub const GLANCE: Self = Self { starts: 8, nodes: 0, late_starts: 0 };
+    pub const GLANCE: Self = Self { starts: 8, nodes: 0, slice_steps: 0, late_starts: 0 };
     /// For one block.
-    pub const ONE_START: Self = Self { starts: 1, nodes: 0, late_starts: 0 };
+    pub const ONE_START: Self = Self { starts: 1, nodes: 0, slice_steps: 0, late_starts: 0 };
     /// For tests that run unoptimised.
-    pub const SMALL: Self = Self { starts: 8, nodes: 1_200, late_starts: 0 };
+    pub const SMALL: Self = Self { starts: 8, nodes: 1_200, slice_steps: 6_000, late_starts: 0 };
 }
 
 /// The verdict.
@@ -374,9 +375,9 @@ pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
 
 /// Rounds of [`prove`]: the first finds nearly everything, the last takes seconds. Starts are cheap.
 const ROUNDS: [Budget; 3] = [
-    Budget { starts: 24, nodes: 3_000, late_starts: 100 },
-    Budget { starts: 0, nodes: 40_000, late_starts: 3_000 },
-    Budget { starts: 0, nodes: 1_000_000, late_starts: 30_000 },
+    Budget { starts: 24, nodes: 3_000, slice_steps: 15_000, late_starts: 100 },
+    Budget { starts: 0, nodes: 40_000, slice_steps: 200_000, late_starts: 3_000 },
+    Budget { starts: 0, nodes: 1_000_000, slice_steps: 5_000_000, late_starts: 30_000 },
 ];
 
 /// Rounds that stay below half a second.
@@ -436,25 +437,24 @@ fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start
     if let Some(found) = construct(few) {
         return confirmed(room, pieces, laws, found);
     }
-    let mut proof = |steps: u64| {
-        let (outcome, steps) = slices::search(room, pieces, steps);
+    let mut outcome = Outcome::Spent;
+    if looks > 0 {
+        let (found, steps) = slices::search(room, pieces, SLICE_STEPS_FIRST);
         *nodes += steps / SLICE_STEPS;
-        outcome
-    };
-    let steps = looks * SLICE_STEPS;
-    let mut outcome = proof(steps.min(SLICE_STEPS_FIRST));
+        outcome = found;
+    }
     if outcome == Outcome::Spent {
         if let Some(found) = construct(budget.starts - few) {
             return confirmed(room, pieces, laws, found);
         }
-        if steps > SLICE_STEPS_FIRST {
-            outcome = proof(steps);
-        }
-    }
-    if outcome == Outcome::Spent {
         let (learnt, looked) = learn::search(room, pieces, looks);
         *nodes += looked;
         outcome = learnt;
+    }
+    if outcome == Outcome::Spent && budget.slice_steps > SLICE_STEPS_FIRST {
+        let (found, steps) = slices::search(room, pieces, budget.slice_steps);
+        *nodes += steps / SLICE_STEPS;
+        outcome = found;
     }
     match outcome {
         Outcome::Cannot => return Fit::Cannot(Reason::AllTried { pieces: pieces.len(), room }),

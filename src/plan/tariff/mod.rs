@@ -234,16 +234,22 @@ fn limits(service: &Service, parcel: &Parcel<'_>) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// The least that a service can ask of any parcel to this destination on this day: the
-/// cheapest step of the zone and everything that lowers the price. A lower bound for
-/// splits; `None` where the service does not go there at all.
-pub fn least(service: &Service, to: &Destination, on: Date) -> Option<i64> {
+/// The least that a service can ask of any parcel of at least this weight to this destination on this
+/// day: the cheapest step of the zone that could carry it and everything that lowers the price. A lower
+/// bound for splits; `None` where the service does not go there, or carries nothing so heavy.
+pub fn least(service: &Service, to: &Destination, on: Date, weight: Weight) -> Option<i64> {
     let service = service.on(on);
     let zone = zone_of(service, to)?;
+    if service.weight_max.is_some_and(|most| weight > most) {
+        return None;
+    }
     let postage = match &service.price {
         Price::Nothing => 0,
         Price::Fixed(prices) => prices.get(zone)?.minor,
-        Price::ByWeight(steps) => steps.iter().filter(|s| s.zone == zone).map(|s| s.price.minor).min()?,
+        Price::ByWeight(steps) => {
+            let carrying = steps.iter().filter(|s| s.zone == zone && s.up_to >= weight);
+            carrying.map(|s| s.price.minor).min()?
+        }
         Price::ByVolume(steps) => steps.iter().filter(|s| s.zone == zone).map(|s| s.price.minor).min()?,
     };
     let (from, until) = service.valid;
@@ -253,4 +259,14 @@ pub fn least(service: &Service, to: &Destination, on: Date) -> Option<i64> {
     let least = surcharge::least(service, postage, on);
     // Changing never makes the lesser of two amounts the greater one.
     Some(service.rate.as_ref().map_or(least, |rate| rate.at_home(Money::new(least, rate.of)).minor))
+}
+
+/// All weights at which what [`least`] says of a service on this day may change.
+pub fn weights(service: &Service, on: Date) -> impl Iterator<Item = Weight> {
+    let service = service.on(on);
+    let steps = match &service.price {
+        Price::ByWeight(steps) => steps.as_slice(),
+        _ => &[],
+    };
+    steps.iter().map(|step| step.up_to).chain(service.weight_max)
 }
