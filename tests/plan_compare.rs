@@ -8,9 +8,9 @@ use dawnslip::cli::screen::Screen;
 use dawnslip::config;
 use dawnslip::model::*;
 use dawnslip::plan::compare::{
-    Against, Answer, Change, CompareError, Comparison, Job, Pool, Situation, alone, best_boxes, chart, run,
+    Against, Answer, Change, CompareError, Comparison, Dated, Days, Job, Pool, Situation, alone, best_boxes, chart, run,
 };
-use jiff::civil::date;
+use jiff::civil::{Date, date};
 use plan_bench::*;
 use std::collections::BTreeMap;
 use std::convert::Infallible;
@@ -49,7 +49,7 @@ fn shop() -> Workshop {
 }
 
 /// A day: ten light things, four of 26 oz, three of 65 oz, two of 80 oz.
-fn day(shop: &mut Workshop) -> Vec<Order> {
+fn day(shop: &mut Workshop) -> Vec<Dated> {
     let filling = |[l, w, h]: [i64; 3]| mm(l * 25, w * 25, h * 25);
     shop.products = vec![
         product("LIGHT", "Light", filling([5, 4, 2]), ounces("8")),
@@ -64,19 +64,18 @@ fn day(shop: &mut Workshop) -> Vec<Order> {
     )
 }
 
-fn numbered(goods: impl Iterator<Item = Vec<(&'static str, u32)>>) -> Vec<Order> {
-    let each = |(index, lines): (usize, Vec<(&str, u32)>)| Order {
-        key: OrderKey::new("shop", format!("S-{index}")),
-        ..order(&lines)
+fn numbered(goods: impl Iterator<Item = Vec<(&'static str, u32)>>) -> Vec<Dated> {
+    let each = |(index, lines): (usize, Vec<(&str, u32)>)| {
+        Dated::from(Order { key: OrderKey::new("shop", format!("S-{index}")), ..order(&lines) })
     };
     goods.enumerate().map(each).collect()
 }
 
 fn today(shop: &Workshop) -> Situation {
-    Situation::today(shop, date(2026, 11, 25))
+    Situation::today(shop, Days::One(date(2026, 11, 25)))
 }
 
-fn compared(orders: &[Order], situations: &[Situation]) -> Comparison {
+fn compared(orders: &[Dated], situations: &[Situation]) -> Comparison {
     run::<Infallible>(orders, situations, &mut alone).expect("nothing fails")
 }
 
@@ -205,10 +204,9 @@ fn labour_is_a_part_of_the_sums_where_it_counts() {
     }
 }
 
-#[test]
-fn prices_count_from_their_day_on() {
+/// The light service costs 3.66 rather than 3.46 from 2027 on.
+fn shop_with_two_price_lists() -> Workshop {
     let mut shop = shop();
-    let orders = day(&mut shop);
     let mut dearer = shop.services[0].clone();
     dearer.name = "light 2027".into();
     dearer.valid.0 = Some(date(2027, 1, 1));
@@ -216,9 +214,108 @@ fn prices_count_from_their_day_on() {
     steps[0].price = eur(366);
     shop.services[0].valid.1 = Some(date(2026, 12, 31));
     shop.services.push(dearer);
+    shop
+}
+
+/// Each order on the day that is given for its place in the list.
+fn on_days(orders: Vec<Dated>, day: impl Fn(usize) -> Option<Date>) -> Vec<Dated> {
+    orders.into_iter().enumerate().map(|(at, Dated { order, .. })| Dated { order, day: day(at) }).collect()
+}
+
+#[test]
+fn prices_count_from_their_day_on() {
+    let mut shop = shop_with_two_price_lists();
+    let orders = day(&mut shop);
     let then = today(&shop).with(&[Change::PricesOf(date(2027, 1, 1))]).expect("a day");
     let comparison = compared(&orders, &[today(&shop), then]);
     assert_eq!((against(&comparison, 1).difference, against(&comparison, 1).changed), (200, 10));
+}
+
+#[test]
+fn each_order_counts_on_its_own_day() {
+    let mut shop = shop_with_two_price_lists();
+    let sold = day(&mut shop);
+    // Of the ten light ones the first six came on the last day of the old prices, three on the first
+    // day of the new ones, and the tenth says no day.
+    let orders = on_days(sold, |at| match at {
+        0..6 => Some(date(2026, 12, 31)),
+        6..9 => Some(date(2027, 1, 1)),
+        _ => None,
+    });
+    let own = Situation::today(&shop, Days::Own(date(2026, 11, 25)));
+    let then = own.with(&[Change::PricesOf(date(2027, 1, 1))]).expect("a day");
+    let comparison = compared(&orders, &[own.clone(), then]);
+    // 13 530 with the old prices alone: three light ones cost 20 more, then all ten do.
+    assert_eq!(totals(&comparison), [13_530 + 3 * 20, 13_530 + 10 * 20]);
+    assert_eq!((against(&comparison, 1).difference, against(&comparison, 1).changed), (7 * 20, 7));
+    assert_eq!((comparison.different, comparison.undated), (5, 10), "light ones of two price lists, and the others");
+    let text = comparison.text();
+    assert!(text.contains("as it is, prices of each order's own day"), "{text}");
+    assert!(text.contains("10 orders without a day of their own: prices of 2026-11-25"), "{text}");
+    let json = comparison.json();
+    assert_eq!(
+        (&json["situations"][0]["prices_of"], &json["situations"][1]["prices_of"]),
+        (&serde_json::Value::Null, &serde_json::json!("2027-01-01"))
+    );
+    // The best boxes are sought with the same days.
+    let pool = Pool::of(&shop, 2).expect("three boxes");
+    let best = best_boxes::<Infallible>(&orders, &own, &pool, 2, &mut alone).expect("nothing fails");
+    assert_eq!(best.least_possible, Some(eur(13_530 + 3 * 20)));
+}
+
+/// Rates by month and a season's surcharge end with the month, a rule looks at the weekday: orders
+/// of days that differ in one of these are not planned as one.
+#[test]
+fn seasons_months_and_rules_see_each_orders_day() {
+    let mut shop = shop();
+    let orders = |shop: &mut Workshop, days: &[Date]| {
+        let mut all = on_days(day(shop), |at| days.get(at).copied());
+        all.truncate(days.len());
+        all
+    };
+    let total = |shop: &Workshop, orders: &[Dated]| {
+        totals(&compared(orders, &[Situation::today(shop, Days::Own(date(2026, 1, 1)))]))[0]
+    };
+    let surcharge = |amount, between| Surcharge { between, ..Surcharge::plain("on top", amount) };
+    let monthly = SurchargeAmount::ByMonth(BTreeMap::from([((2026, 10), 1000), ((2026, 11), 2000)]));
+    shop.services[0].surcharges = vec![surcharge(monthly, (None, None))];
+    let days = [date(2026, 9, 30), date(2026, 10, 1), date(2026, 10, 31), date(2026, 11, 1)];
+    let sold = orders(&mut shop, &days);
+    // 3.46 four times; of it 10 % twice, rounded up, and 20 % once.
+    assert_eq!(total(&shop, &sold), 4 * 346 + 35 + 35 + 70);
+    let season = (Some(date(2026, 10, 31)), Some(date(2026, 10, 31)));
+    shop.services[0].surcharges = vec![surcharge(SurchargeAmount::Fixed(eur(50)), season)];
+    assert_eq!(total(&shop, &sold), 4 * 346 + 50);
+    shop.services[0].surcharges.clear();
+    // The first of November 2026 is a Sunday.
+    shop.rules = vec![rule("sundays", "date.weekday == 7", vec![Action::ForbidService(vec!["light".into()])])];
+    assert_eq!(total(&shop, &sold), 3 * 346 + 716);
+}
+
+#[test]
+fn on_its_day_a_service_takes_no_more_than_it_does_in_life() {
+    let mut shop = shop();
+    let sold = day(&mut shop);
+    // Light ones: six on a Monday, four on the Tuesday; the others on the Wednesday.
+    let orders = on_days(sold, |at| Some(date(2026, 11, [23, 24, 25][usize::from(at > 5) + usize::from(at > 9)])));
+    shop.services[0].per_day = Some(5);
+    let own = Situation::today(&shop, Days::Own(date(2026, 11, 25)));
+    let with = own.with(&[contract("volume")]).expect("a contract");
+    let comparison = compared(&orders, &[own, with]);
+    // The sixth of the Monday goes by standard, 7.16 rather than 3.46; with the contract by tiers, 6.90.
+    assert_eq!(totals(&comparison), [13_530 + 716 - 346, 9_880 + 690 - 346]);
+    let light = |index: usize| {
+        let services = &comparison.accounts[index].services;
+        services.iter().find(|(name, _)| name.as_str() == "light").map(|(_, count)| *count)
+    };
+    assert_eq!((light(0), light(1)), (Some(9), Some(9)));
+    let late = against(&comparison, 1).groups.iter().find(|group| group.from.as_deref() == Some("5x4x2 by standard"));
+    assert_eq!(late.map(|group| (group.to.as_deref(), group.orders)), Some((Some("5x4x2 by tiers"), 1)));
+    // All on one day are a reckoning, no day in life; and what nothing else takes waits for the next day.
+    assert_eq!(totals(&compared(&orders, &[today(&shop)])), [13_530]);
+    shop.services.truncate(1);
+    let alone = compared(&orders, &[Situation::today(&shop, Days::Own(date(2026, 11, 25)))]);
+    assert_eq!((alone.accounts[0].unplanned, totals(&alone)[0]), (9, 3460));
 }
 
 #[test]
@@ -268,7 +365,7 @@ fn the_number_of_threads_changes_nothing() {
 }
 
 /// The demo with five boxes, and orders of one to nine pieces.
-fn boxes() -> (Workshop, Vec<Order>) {
+fn boxes() -> (Workshop, Vec<Dated>) {
     let mut shop = demo();
     shop.containers.insert(1, carton("Cube", mm(150, 150, 150), 3, g(110), 30));
     shop.containers.insert(3, carton("Flat", mm(320, 240, 80), 3, g(150), 45));
@@ -404,6 +501,28 @@ fn the_command_reads_messages_and_refuses_what_is_none() {
     let json: serde_json::Value = serde_json::from_str(&told).expect("JSON");
     assert_eq!((code, json["orders"].as_u64(), json["situations"].as_array().map(Vec::len)), (0, Some(6), Some(2)));
 
+    // Two of them say when they were placed; --on puts all on one day.
+    let dated = |at: usize, text: &str| {
+        let mut order: serde_json::Value = serde_json::from_str(text).expect("JSON");
+        if at < 2 {
+            order["orderDate"] = serde_json::json!("2026-11-24T09:00:00Z");
+        }
+        format!("{order}\n")
+    };
+    std::fs::write(&file, text.lines().enumerate().map(|(at, line)| dated(at, line)).collect::<String>())
+        .expect("room");
+    for (more, without, prices) in
+        [(&[][..], 4, serde_json::Value::Null), (&["--on", "2026-11-25"], 0, "2026-11-25".into())]
+    {
+        let words = ["--source", "shop", "--contract", "better rates", "--json"];
+        let (code, told, _) = dawnslip(&[&[name.as_str()], &words[..], more].concat());
+        let json: serde_json::Value = serde_json::from_str(&told).expect("JSON");
+        assert_eq!(
+            (code, &json["orders_without_a_day"], &json["situations"][0]["prices_of"]),
+            (0, &without.into(), &prices)
+        );
+    }
+
     std::fs::write(&file, "").expect("room");
     let empty = dawnslip(&[&name, "--source", "shop", "--contract", "better rates"]);
     assert!(empty.0 == 1 && empty.2.contains("the file is empty"), "{empty:?}");
@@ -431,4 +550,6 @@ fn past_orders_come_from_the_data_folder_or_from_its_export() {
     let export = cases.join("format_1_copy.ndjson").display().to_string();
     let exported = dawnslip(&[&words[..2], &[&export]].concat());
     assert_eq!(exported, past);
+    // The book knows of each order on which day it was planned, or came.
+    assert!(past.1.contains("prices of each order's own day") && !past.1.contains("without a day"), "{}", past.1);
 }

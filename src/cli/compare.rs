@@ -5,8 +5,8 @@ use super::wiring::{fault, on_large_stack, workshop};
 use super::{Ended, Folders, Outcome, compare_orders, crew};
 use crate::clock::{Clock, SystemClock};
 use crate::config::{Colour, with_candidates};
-use crate::model::{Money, Order, Workshop, daytime};
-use crate::plan::compare::{Change, Comparison, Job, Pool, Situation, best_boxes, chart, run};
+use crate::model::{Money, Workshop, daytime};
+use crate::plan::compare::{Change, Comparison, Dated, Days, Job, Pool, Situation, best_boxes, chart, run};
 use jiff::civil::Date;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
@@ -21,12 +21,17 @@ Plans all past orders, or those of a file, once as things are today and once for
 thing that you name, and holds the sums against each other: the costs, the parcels, and
 who changes from what to what. Nothing is kept. Everything counts as on the shelf.
 
+Each order counts with the prices of its own day: the day for which it was planned last,
+else the day on which it was placed, else today. On that day a service takes no more
+parcels than it does in life (per_day). A price of which the configuration knows no more,
+or not yet, on that day takes no order: --on DATE puts all orders on one day instead.
+
   dawnslip compare --contract 'better rates'      would the dearer contract pay?
   dawnslip compare --contract 'better rates' --contract-costs '12 EUR'
   dawnslip compare --without-service Skipper --without-container Large
   dawnslip compare --boxes 2 --boxes 3            which 2, which 3 of your boxes do best?
   dawnslip compare --boxes 3 --candidates new-boxes.toml --chart boxes.svg
-  dawnslip compare orders.ndjson --source shop --prices-from 2027-01-01
+  dawnslip compare orders.ndjson --source shop --on 2026-12-01 --prices-from 2027-01-01
   dawnslip compare --contract 'better rates' --without-service Skipper --together
 
 FILE holds messages as for dawnslip intake, or is an export (dawnslip export FILE).
@@ -57,7 +62,10 @@ pub struct Compare {
     /// Without this container
     #[arg(long, value_name = "NAME")]
     without_container: Vec<String>,
-    /// With the prices of that day
+    /// All orders on this day, rather than each on its own
+    #[arg(long, value_name = "DATE")]
+    on: Option<Date>,
+    /// With the prices of that day for all orders
     #[arg(long, value_name = "DATE")]
     prices_from: Vec<Date>,
     /// With the best K of the box sizes
@@ -84,7 +92,8 @@ impl Compare {
     /// Reads the orders, plans them in each situation, tells.
     pub fn run(self, at: &Folders, screen: &Screen) -> Ended {
         let workshop = workshop(at)?;
-        let today = Situation::today(&workshop, daytime::date_of(&workshop.zone, SystemClock.now()));
+        let now = daytime::date_of(&workshop.zone, SystemClock.now());
+        let today = Situation::today(&workshop, self.on.map_or(Days::Own(now), Days::One));
         let wanted = self.wanted(&workshop)?;
         // What was mistyped is told before anything is planned.
         let mut bases: Vec<(Situation, Option<NonZeroUsize>)> = Vec::new();
@@ -153,10 +162,10 @@ impl Compare {
         })
     }
 
-    fn orders(&self, at: &Folders, workshop: &Workshop, screen: &Screen) -> Result<Vec<Order>, Fault> {
+    fn orders(&self, at: &Folders, workshop: &Workshop, screen: &Screen) -> Result<Vec<Dated>, Fault> {
         let orders = match &self.file {
             Some(file) => compare_orders::of_file(file, self.source.as_deref(), workshop, screen)?,
-            None => compare_orders::past(at, screen)?,
+            None => compare_orders::past(at, workshop, screen)?,
         };
         if orders.is_empty() {
             let remedy = match &self.file {
@@ -172,7 +181,7 @@ impl Compare {
         &self,
         base: &Situation,
         asked: usize,
-        orders: &[Order],
+        orders: &[Dated],
         threads: usize,
         screen: &Screen,
     ) -> Result<Situation, Fault> {

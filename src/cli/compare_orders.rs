@@ -11,7 +11,10 @@ use crate::intake::file;
 use crate::intake::mapping::Mapper;
 use crate::ledger::copies::{CopyError, Header, Holds, Item, Reader, Source};
 use crate::ledger::record;
-use crate::model::{Order, OrderKey, SourceName, Workshop};
+use crate::model::{Order, OrderKey, SourceName, Workshop, daytime};
+use crate::plan::compare::Dated;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Seek, Write};
@@ -25,25 +28,40 @@ const HEAD_BYTES: u64 = 256;
 /// So many lines that are no orders are told one by one.
 const REFUSALS_TOLD_MAX: usize = 5;
 /// Words without which a fact says nothing of what an order holds.
-const TELLING: [&str; 4] = ["order_received", "order_revised", "order_cancelled", "order_reopened"];
+const TELLING: [&str; 5] = ["order_received", "order_revised", "order_cancelled", "order_reopened", "\"planned\""];
 
 /// Orders by number, in the order in which they came.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Gathered {
-    orders: Vec<Order>,
+    zone: TimeZone,
+    orders: Vec<Dated>,
     places: BTreeMap<OrderKey, usize>,
     cancelled: BTreeSet<OrderKey>,
 }
 
 impl Gathered {
-    /// The newest content of an order.
+    /// Nothing yet. `zone` is the workshop's: it tells on which day something was.
+    pub fn new(workshop: &Workshop) -> Self {
+        let zone = workshop.zone.clone();
+        Self { zone, orders: Vec::new(), places: BTreeMap::new(), cancelled: BTreeSet::new() }
+    }
+
+    /// The newest content of an order. It counts on the day on which it was first placed.
     pub fn take(&mut self, order: Order) {
         match self.places.get(&order.key) {
-            Some(&at) => self.orders[at] = order,
+            Some(&at) => self.orders[at].order = order,
             None => {
+                let day = order.placed.map(|at| daytime::date_of(&self.zone, at));
                 self.places.insert(order.key.clone(), self.orders.len());
-                self.orders.push(order);
+                self.orders.push(Dated { order, day });
             }
+        }
+    }
+
+    /// The day for which it was planned last.
+    fn planned(&mut self, order: &OrderKey, day: Date) {
+        if let Some(&at) = self.places.get(order) {
+            self.orders[at].day = Some(day);
         }
     }
 
@@ -52,8 +70,20 @@ impl Gathered {
         if !TELLING.iter().any(|word| json.contains(word)) {
             return Ok(());
         }
-        match record::fact_from(json)?.fact {
-            Fact::OrderReceived { order, .. } | Fact::OrderRevised { order, .. } => self.take(*order),
+        let stamped = record::fact_from(json)?;
+        match stamped.fact {
+            Fact::OrderReceived { order, .. } => {
+                let key = order.key.clone();
+                let came = order.placed.is_none().then(|| daytime::date_of(&self.zone, stamped.at));
+                self.take(*order);
+                came.into_iter().for_each(|day| self.planned(&key, day));
+            }
+            Fact::OrderRevised { order, .. } => self.take(*order),
+            Fact::Planned { plan, .. } => {
+                let day = plan.pins.hand_over;
+                let joined = plan.pins.joined.iter().map(|(order, _)| order);
+                std::iter::once(&plan.order).chain(joined).for_each(|order| self.planned(order, day));
+            }
             Fact::OrderCancelled { order, .. } => {
                 self.cancelled.insert(order);
             }
@@ -66,9 +96,9 @@ impl Gathered {
     }
 
     /// Those that were not cancelled.
-    pub fn orders(self) -> Vec<Order> {
+    pub fn orders(self) -> Vec<Dated> {
         let Self { orders, cancelled, .. } = self;
-        orders.into_iter().filter(|order| !order.cancelled && !cancelled.contains(&order.key)).collect()
+        orders.into_iter().filter(|dated| !dated.order.cancelled && !cancelled.contains(&dated.order.key)).collect()
     }
 }
 
@@ -76,7 +106,7 @@ impl Gathered {
 ///
 /// # Errors
 /// Where they cannot be read.
-pub fn past(at: &Folders, screen: &Screen) -> Result<Vec<Order>, Fault> {
+pub fn past(at: &Folders, workshop: &Workshop, screen: &Screen) -> Result<Vec<Dated>, Fault> {
     let aside = |error: std::io::Error| {
         Fault::new(
             "the orders could not be laid aside",
@@ -88,11 +118,11 @@ pub fn past(at: &Folders, screen: &Screen) -> Result<Vec<Order>, Fault> {
     let asked = client::read_long(at, "/export?persons=no", |piece| copy.write_all(piece).map_err(aside))?;
     if asked {
         copy.rewind().map_err(aside)?;
-        return exported("the daemon's export", Box::new(BufReader::new(copy)), screen);
+        return exported("the daemon's export", Box::new(BufReader::new(copy)), workshop, screen);
     }
     let Stopped { ledger, disk, opened } = stopped_ledger(at)?;
     let header = Header::of(&opened.installation, Holds::Facts, opened.last_seq, SystemClock.now());
-    let mut gathered = Gathered::default();
+    let mut gathered = Gathered::new(workshop);
     let mut trouble = None;
     let read = header.copying(disk.as_ref(), disk.as_ref()).run(
         |item| {
@@ -120,7 +150,7 @@ pub fn past(at: &Folders, screen: &Screen) -> Result<Vec<Order>, Fault> {
 ///
 /// # Errors
 /// Where it cannot be read, or a line of it is no order.
-pub fn of_file(file: &Path, source: Option<&str>, workshop: &Workshop, screen: &Screen) -> Result<Vec<Order>, Fault> {
+pub fn of_file(file: &Path, source: Option<&str>, workshop: &Workshop, screen: &Screen) -> Result<Vec<Dated>, Fault> {
     let name = if file == Path::new("-") { "standard input".to_owned() } else { file.display().to_string() };
     let input: Box<dyn Read + Send> = if file == Path::new("-") {
         Box::new(std::io::stdin())
@@ -137,13 +167,18 @@ pub fn of_file(file: &Path, source: Option<&str>, workshop: &Workshop, screen: &
     let is_export = String::from_utf8_lossy(&head).contains(EXPORT_HEAD);
     let whole = std::io::Cursor::new(head).chain(lines);
     if is_export {
-        return exported(&name, Box::new(whole), screen);
+        return exported(&name, Box::new(whole), workshop, screen);
     }
     messages(&name, whole, source, workshop, screen)
 }
 
-fn exported(name: &str, lines: Box<dyn BufRead + Send>, screen: &Screen) -> Result<Vec<Order>, Fault> {
-    let mut gathered = Gathered::default();
+fn exported(
+    name: &str,
+    lines: Box<dyn BufRead + Send>,
+    workshop: &Workshop,
+    screen: &Screen,
+) -> Result<Vec<Dated>, Fault> {
+    let mut gathered = Gathered::new(workshop);
     let read = (|| {
         let mut reader = Reader::one(Source { name: name.to_owned(), lines })?;
         let mut facts = 0_u64;
@@ -172,9 +207,9 @@ fn messages(
     source: Option<&str>,
     workshop: &Workshop,
     screen: &Screen,
-) -> Result<Vec<Order>, Fault> {
+) -> Result<Vec<Dated>, Fault> {
     let mapper = mapper(source, workshop)?;
-    let mut gathered = Gathered::default();
+    let mut gathered = Gathered::new(workshop);
     let mut refused: Vec<String> = Vec::new();
     let mut read = 0_u64;
     file::read(input, |piece| {

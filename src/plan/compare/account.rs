@@ -2,6 +2,7 @@
 
 use super::boxes::BestBoxes;
 use super::cases::Case;
+use super::days::{Dated, Days};
 use super::sent::Answer;
 use super::situation::Situation;
 use crate::model::*;
@@ -61,6 +62,8 @@ pub struct Comparison {
     pub nothing_to_send: usize,
     /// Days of the first and the last of them, as far as they say when they were placed.
     pub placed: Option<(Date, Date)>,
+    /// So many of them say no day, where orders count on their own.
+    pub undated: usize,
     /// One for each situation, today's first.
     pub accounts: Vec<Account>,
 }
@@ -70,8 +73,8 @@ pub struct Comparison {
 pub struct Account {
     /// In words.
     pub name: String,
-    /// Prices of this day.
-    pub on: Date,
+    /// Prices of these days.
+    pub days: Days,
     /// What all orders cost that could be planned.
     pub cost: Parts,
     /// Their parcels.
@@ -140,7 +143,7 @@ impl Single {
 
 impl Comparison {
     /// `answers` hold one for each case, situation by situation.
-    pub(super) fn of(orders: &[Order], cases: &[Case], situations: &[Situation], answers: &[Answer]) -> Self {
+    pub(super) fn of(orders: &[Dated], cases: &[Case], situations: &[Situation], answers: &[Answer]) -> Self {
         let shipped = |line: &Line| {
             let workshop = situations.first().map(|first| &first.workshop);
             workshop.and_then(|workshop| workshop.product(&line.sku)).is_none_or(|product| !product.not_shipped)
@@ -151,7 +154,7 @@ impl Comparison {
                 && answers.iter().skip(index).step_by(cases.len().max(1)).all(Result::is_err)
         };
         let counts: Vec<bool> =
-            cases.iter().enumerate().map(|(index, case)| !idle(index, &orders[case.first()])).collect();
+            cases.iter().enumerate().map(|(index, case)| !idle(index, &orders[case.first()].order)).collect();
         let sent_in = |answers: &[Answer]| -> Vec<Answer> {
             answers.iter().zip(&counts).filter(|(_, counts)| **counts).map(|(answer, _)| answer.clone()).collect()
         };
@@ -174,12 +177,15 @@ impl Comparison {
         }
         // Days as the workshop counts them.
         let days = situations.first().map(|first| {
-            orders.iter().filter_map(|order| order.placed).map(|at| daytime::date_of(&first.workshop.zone, at))
+            orders.iter().filter_map(|order| order.order.placed).map(|at| daytime::date_of(&first.workshop.zone, at))
         });
         let placed = days.and_then(|days| Some((days.clone().min()?, days.max()?)));
         let currency = situations.first().map_or(Currency::EUR, |first| first.workshop.currency);
         let nothing_to_send = all - counted;
-        Self { currency, orders: counted, different: cases.len(), nothing_to_send, placed, accounts }
+        let own = situations.iter().any(|situation| matches!(situation.days, Days::Own(_)));
+        let members = cases.iter().flat_map(|case| &case.members);
+        let undated = members.filter(|member| own && orders[**member].day.is_none()).count();
+        Self { currency, orders: counted, different: cases.len(), nothing_to_send, placed, undated, accounts }
     }
 
     /// An amount with its currency's decimals.
@@ -215,7 +221,7 @@ fn account(situation: &Situation, cases: &[Case], sent: &[Answer]) -> Account {
     };
     Account {
         name: situation.name.clone(),
-        on: situation.on,
+        days: situation.days,
         cost,
         parcels,
         unplanned,
@@ -231,7 +237,7 @@ fn account(situation: &Situation, cases: &[Case], sent: &[Answer]) -> Account {
 /// The way today, and the way then.
 type Ways<'a> = (Option<&'a str>, Option<&'a str>);
 
-fn against(orders: &[Order], cases: &[Case], today: &[Answer], then: &[Answer], contract: i64) -> Against {
+fn against(orders: &[Dated], cases: &[Case], today: &[Answer], then: &[Answer], contract: i64) -> Against {
     let mut all = Against { in_both: 0, difference: contract, changed: 0, groups: Vec::new(), singles: Vec::new() };
     let mut groups: BTreeMap<Ways<'_>, (i64, Option<i64>)> = BTreeMap::new();
     // Cases by how much they change, before single orders are named.
@@ -273,7 +279,7 @@ fn against(orders: &[Order], cases: &[Case], today: &[Answer], then: &[Answer], 
         .take(SINGLES_MAX)
         .filter_map(|(case, order)| {
             let told = |sent: &Answer| sent.as_ref().ok().map(|sent| (sent.way.clone(), sent.cost.total().minor));
-            Some(Single { order: orders[order].key.clone(), from: told(&today[case])?, to: told(&then[case])? })
+            Some(Single { order: orders[order].order.key.clone(), from: told(&today[case])?, to: told(&then[case])? })
         })
         .collect();
     all

@@ -7,6 +7,7 @@
 //! what a choice that is not complete yet will cost at least.
 
 use super::cases::Case;
+use super::days::Dated;
 use super::sent::{Job, Ready, Unsent};
 use super::{CompareError, Crew, Situation};
 use crate::model::*;
@@ -73,19 +74,19 @@ struct Sum {
     least: Worth,
 }
 
-/// Seeks the boxes. `base` is the situation in all but the boxes.
+/// Seeks the boxes, as if no service were ever full. `base` is the situation in all but the boxes.
 ///
 /// # Errors
 /// Those of the crew.
 pub fn best_boxes<E>(
-    orders: &[Order],
+    orders: &[Dated],
     base: &Situation,
     pool: &Pool,
     asked: usize,
     crew: &mut Crew<'_, E>,
 ) -> Result<BestBoxes, E> {
     let situation = Situation { workshop: pool.workshop.clone(), ..base.clone() };
-    let cases = super::alike(orders, pool.workshop.rules.iter());
+    let cases = super::alike(orders, std::slice::from_ref(&situation));
     let ready = Ready::new(&situation);
     let known = cases.iter().map(|_| BTreeMap::new()).collect();
     // A house that pays more for what it prefers may do so with a box more.
@@ -128,7 +129,7 @@ type Known = Result<(Set, i64, i64), Unsent>;
 
 /// What choices cost, planned when it is asked for and remembered.
 struct Costs<'a> {
-    orders: &'a [Order],
+    orders: &'a [Dated],
     cases: &'a [Case],
     ready: &'a Ready,
     names: &'a [ContainerName],

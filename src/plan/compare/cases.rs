@@ -1,6 +1,9 @@
 //! Orders that no planner could tell apart are planned once.
 
+use super::Situation;
+use super::days::{Dated, Days, Periods};
 use crate::model::{Order, OrderKey, Rule};
+use jiff::civil::Date;
 use std::collections::BTreeMap;
 
 /// Orders that are alike.
@@ -21,14 +24,18 @@ impl Case {
     }
 }
 
-/// Sorts orders into those that are alike, in the order in which the first of each comes.
-pub fn alike<'r>(orders: &[Order], rules: impl Iterator<Item = &'r Rule>) -> Vec<Case> {
-    let single = rules.into_iter().any(tells_apart);
-    let mut known: BTreeMap<String, usize> = BTreeMap::new();
+/// Sorts orders into those that are alike in all these situations, in the order in which the
+/// first of each comes.
+pub fn alike(orders: &[Dated], situations: &[Situation]) -> Vec<Case> {
+    let single = situations.iter().flat_map(|situation| &situation.workshop.rules).any(tells_apart);
+    let own: Vec<Days> = situations.iter().map(|one| one.days).filter(|days| matches!(days, Days::Own(_))).collect();
+    let periods = Periods::of(situations);
+    let mut known: BTreeMap<(String, Vec<Option<Date>>), usize> = BTreeMap::new();
     let mut cases: Vec<Case> = Vec::new();
     for (index, order) in orders.iter().enumerate() {
         let next = cases.len();
-        match *known.entry(face(order, single)).or_insert(next) {
+        let when = own.iter().map(|days| periods.start(days.of(order))).collect();
+        match *known.entry((face(&order.order, single), when)).or_insert(next) {
             at if at == next => cases.push(Case { members: vec![index] }),
             at => cases[at].members.push(index),
         }

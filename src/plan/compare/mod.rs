@@ -9,6 +9,8 @@ mod account;
 mod boxes;
 mod cases;
 pub mod chart;
+mod days;
+mod full;
 mod sent;
 mod situation;
 pub mod table;
@@ -16,10 +18,9 @@ pub mod table;
 pub use account::{Account, Against, Comparison, Group, Parts, Single};
 pub use boxes::{BOXES_MAX, BestBoxes, NODES_MAX, Pool, best_boxes};
 pub use cases::{Case, alike};
+pub use days::{Dated, Days};
 pub use sent::{Answer, Job, Ready, Sent, Unsent};
 pub use situation::{Change, Situation};
-
-use crate::model::Order;
 
 /// Why situations cannot be compared; each says what to write instead.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -74,13 +75,14 @@ pub type Crew<'c, E> = dyn FnMut(&[Job<'_>]) -> Result<Vec<Answer>, E> + 'c;
 ///
 /// # Errors
 /// Those of the crew.
-pub fn run<E>(orders: &[Order], situations: &[Situation], crew: &mut Crew<'_, E>) -> Result<Comparison, E> {
-    let cases = alike(orders, situations.iter().flat_map(|situation| &situation.workshop.rules));
+pub fn run<E>(orders: &[Dated], situations: &[Situation], crew: &mut Crew<'_, E>) -> Result<Comparison, E> {
+    let cases = alike(orders, situations);
     let ready: Vec<Ready> = situations.iter().map(Ready::new).collect();
     let jobs: Vec<Job<'_>> =
         ready.iter().flat_map(|ready| cases.iter().map(move |case| Job::new(ready, &orders[case.first()]))).collect();
-    let answers = crew(&jobs)?;
-    Ok(Comparison::of(orders, &cases, situations, &answers))
+    let answers: Vec<Vec<Answer>> = crew(&jobs)?.chunks(cases.len().max(1)).map(<[Answer]>::to_vec).collect();
+    let (cases, answers) = full::mind(orders, cases, &ready, answers, crew)?;
+    Ok(Comparison::of(orders, &cases, situations, &answers.concat()))
 }
 
 /// The crew of one: does one job after the other.

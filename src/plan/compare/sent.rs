@@ -1,6 +1,7 @@
 //! One order in one situation.
 
 use super::Situation;
+use super::days::{Dated, Days};
 use crate::model::*;
 use crate::plan::choose::{Planner, Shelf};
 use crate::plan::quote;
@@ -8,45 +9,41 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// A situation with its rules compiled.
 pub struct Ready {
-    workshop: Workshop,
+    pub(super) workshop: Workshop,
+    pub(super) days: Days,
     planner: Planner,
-    pins: Pins,
 }
 
 impl Ready {
     /// Compiles the rules.
     pub fn new(situation: &Situation) -> Self {
         let workshop = situation.workshop.clone();
-        let pins = Pins {
-            order_version: 1,
-            revision: None,
-            config: workshop.digest.clone(),
-            stock: 0,
-            hand_over: situation.on,
-            too_late: BTreeSet::new(),
-            joined: Vec::new(),
-        };
-        Self { planner: Planner::new(&workshop).without_explanation(), workshop, pins }
+        Self { planner: Planner::new(&workshop).without_explanation(), workshop, days: situation.days }
     }
 }
 
 /// One order that is to be planned in one situation.
 pub struct Job<'a> {
     ready: &'a Ready,
-    order: &'a Order,
+    order: &'a Dated,
     shelf: Shelf,
 }
 
 impl<'a> Job<'a> {
     /// With everything on the shelf.
-    pub fn new(ready: &'a Ready, order: &'a Order) -> Self {
+    pub fn new(ready: &'a Ready, order: &'a Dated) -> Self {
         Self { ready, order, shelf: Shelf::default() }
     }
 
     /// Without these containers.
-    pub fn without(ready: &'a Ready, order: &'a Order, gone: impl Iterator<Item = ContainerName>) -> Self {
+    pub fn without(ready: &'a Ready, order: &'a Dated, gone: impl Iterator<Item = ContainerName>) -> Self {
         let shelf = Shelf { containers_left: gone.map(|name| (name, 0)).collect(), ..Shelf::default() };
         Self { ready, order, shelf }
+    }
+
+    /// With so many parcels left of these services.
+    pub(super) fn with_left(ready: &'a Ready, order: &'a Dated, left: BTreeMap<ServiceName, i64>) -> Self {
+        Self { ready, order, shelf: Shelf { services_left: left, ..Shelf::default() } }
     }
 
     /// Plans it.
@@ -54,8 +51,17 @@ impl<'a> Job<'a> {
     /// # Errors
     /// There are no parcels.
     pub fn run(&self) -> Answer {
-        let Ready { workshop, planner, pins } = self.ready;
-        let plan = planner.decide(self.order, workshop, &self.shelf, &BTreeSet::new(), pins);
+        let Ready { workshop, planner, days } = self.ready;
+        let pins = Pins {
+            order_version: 1,
+            revision: None,
+            config: workshop.digest.clone(),
+            stock: 0,
+            hand_over: days.of(self.order),
+            too_late: BTreeSet::new(),
+            joined: Vec::new(),
+        };
+        let plan = planner.decide(&self.order.order, workshop, &self.shelf, &BTreeSet::new(), &pins);
         Sent::of(&plan, workshop)
     }
 }

@@ -2,6 +2,7 @@
 
 use super::CompareError;
 use super::boxes::{self, BestBoxes};
+use super::days::Days;
 use crate::model::*;
 use jiff::civil::Date;
 
@@ -16,19 +17,19 @@ pub enum Change {
     WithoutService(String),
     /// Without this container.
     WithoutContainer(String),
-    /// With the prices of that day.
+    /// With the prices of that day for all orders.
     PricesOf(Date),
 }
 
-/// A workshop, and the day whose prices count.
+/// A workshop, and the days whose prices count.
 #[derive(Debug, Clone)]
 pub struct Situation {
     /// In words: `with the contract "better rates"`.
     pub name: String,
     /// The workshop in it.
     pub workshop: Workshop,
-    /// Day of handing over.
-    pub on: Date,
+    /// Days of handing over.
+    pub days: Days,
     /// What a contract costs over all the orders.
     pub contract_costs: Option<Money>,
     /// It is about a contract that the workshop does not have.
@@ -38,12 +39,12 @@ pub struct Situation {
 }
 
 impl Situation {
-    /// As it is, on that day.
-    pub fn today(workshop: &Workshop, on: Date) -> Self {
+    /// As it is, on these days.
+    pub fn today(workshop: &Workshop, days: Days) -> Self {
         // What is printed and kept takes no part; a copy for each situation would only be large.
         let workshop = Workshop { files: Default::default(), words: Words::default(), ..workshop.clone() };
         let name = "as it is".to_owned();
-        Self { name, workshop, on, contract_costs: None, asks_contract: false, boxes: None }
+        Self { name, workshop, days, contract_costs: None, asks_contract: false, boxes: None }
     }
 
     /// The same with changes.
@@ -105,7 +106,7 @@ impl Situation {
                 Ok(format!("without the container {name}"))
             }
             Change::PricesOf(date) => {
-                self.on = *date;
+                self.days = Days::One(*date);
                 Ok(format!("with the prices of {date}"))
             }
         }

@@ -1,6 +1,7 @@
 //! A comparison as text for people who know postage, and as JSON.
 
 use super::account::{Account, Against, Comparison, Group, Parts};
+use super::days::Days;
 use serde_json::{Value, json};
 use std::fmt::Write;
 
@@ -65,7 +66,7 @@ impl Comparison {
                 None => String::new(),
                 Some(against) => self.signed(against.difference),
             };
-            let name = if index == 0 { format!("as it is, prices of {}", account.on) } else { account.name.clone() };
+            let name = if index == 0 { format!("as it is, {}", account.days.in_words()) } else { account.name.clone() };
             vec![
                 name,
                 self.figure(account.cost.total()),
@@ -75,6 +76,9 @@ impl Comparison {
             ]
         });
         table(out, &["", "total", "difference", "parcels", "without a parcel"], rows.collect())?;
+        if let (Some(Days::Own(day)), 1..) = (self.accounts.first().map(|account| account.days), self.undated) {
+            writeln!(out, "{} without a day of their own: prices of {day}", count(self.undated as i64, "order"))?;
+        }
         match self.accounts.iter().map(|account| account.unproved).max().unwrap_or(0) {
             0 => Ok(()),
             1 => writeln!(out, "one plan is the best found, not proved the cheapest"),
@@ -264,7 +268,7 @@ impl Comparison {
             });
             json!({
                 "name": account.name,
-                "prices_of": account.on.to_string(),
+                "prices_of": match account.days { Days::Own(_) => None, Days::One(day) => Some(day.to_string()) },
                 "total": money(cost.total()),
                 "postage": money(cost.postage),
                 "surcharges": money(cost.surcharges),
@@ -285,6 +289,7 @@ impl Comparison {
             "orders": self.orders,
             "different_orders": self.different,
             "orders_with_nothing_to_send": self.nothing_to_send,
+            "orders_without_a_day": self.undated,
             "placed": self.placed.map(|(first, last)| [first.to_string(), last.to_string()]),
             "situations": self.accounts.iter().map(account).collect::<Vec<_>>(),
         })
