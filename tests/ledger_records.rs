@@ -114,6 +114,7 @@ fn a_plan() -> Box<Plan> {
             cost: None,
             parts: None,
             why: "takes up to 1 kg, this weighs 1.84 kg".into(),
+            next_best: None,
         }],
         what_would_change: vec!["110 g less would cost 6.90 (the step below)".into()],
         rules: vec!["samples".into()],
@@ -321,7 +322,7 @@ fn facts() -> Vec<Fact> {
 }
 
 /// What is written where orders of one customer travel together.
-fn joined_facts() -> [Fact; 8] {
+fn joined_facts() -> [Fact; 9] {
     let other = OrderKey::new("shop", "S-421");
     let pins = Pins { joined: vec![(other.clone(), 1)], ..pins() };
     let marks = CustomerMarks { name: "0f".into(), email: "f0".into() };
@@ -360,7 +361,21 @@ fn joined_facts() -> [Fact; 8] {
             }),
             files: BTreeMap::new(),
         },
+        Fact::Planned { plan: a_plan_with_a_runner_up(), parcels: vec![ParcelId(18)] },
     ]
+}
+
+/// A plan that says what the best of all other sets of parcels is.
+fn a_plan_with_a_runner_up() -> Box<Plan> {
+    let mut plan = a_plan();
+    plan.alternatives = vec![Alternative {
+        what: "2 x Small by Road".into(),
+        cost: Some(eur(880)),
+        parts: None,
+        why: "1.60 more: 1 x Mug in each".into(),
+        next_best: Some(NextBest::OfAll),
+    }];
+    plan
 }
 
 fn persons() -> Vec<PersonRecord> {

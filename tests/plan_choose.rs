@@ -3,6 +3,7 @@
 mod plan_bench;
 
 use dawnslip::model::*;
+use dawnslip::plan::choose::Overrides;
 use dawnslip::plan::choose::Shelf;
 use dawnslip::plan::fit::Budget;
 use dawnslip::plan::{Planner, quote};
@@ -370,9 +371,8 @@ fn labour_is_shown_beside_the_cost_and_rounded_up_once() {
     }
 }
 
-/// Two Small by a letter are 2.10 each, one Large by road 4.60. A parcel's 3 min and 40 s cost 1.10.
-#[test]
-fn two_cheap_parcels_become_one_where_labour_counts() {
+/// Small by Letter at 2.00 and Large by Road, each with its box at 0.10; a Small holds one mug.
+fn letter_or_road(road: i64) -> Workshop {
     let mut workshop = demo();
     workshop.containers =
         vec![carton("Small", mm(120, 100, 100), 3, g(90), 10), carton("Large", mm(240, 200, 100), 3, g(190), 10)];
@@ -380,7 +380,52 @@ fn two_cheap_parcels_become_one_where_labour_counts() {
         containers: vec![container.into()],
         ..service(name, Price::Fixed(BTreeMap::from([(String::new(), eur(price))])))
     };
-    workshop.services = vec![fixed("Letter", 200, "Small"), fixed("Road", 450, "Large")];
+    workshop.services = vec![fixed("Letter", 200, "Small"), fixed("Road", road, "Large")];
+    workshop
+}
+
+/// Two mugs: two Small are 4.20. Who asks is told the best other set of parcels, a split too.
+#[test]
+fn the_runner_up_may_be_several_parcels() {
+    let two_mugs = order(&[("MUG-TG", 2)]);
+    for (road, parcels, second, why, kept) in [
+        (450, 2, "Large by Road", "0.40 more", Some(NextBest::OfAll)),
+        (380, 1, "2 x Small by Letter", "0.30 more: 1 x Mug", None),
+    ] {
+        let workshop = letter_or_road(road);
+        let planner = Planner::new(&workshop);
+        let asked = planner.decide_with(
+            &two_mugs,
+            &workshop,
+            &Shelf::default(),
+            &BTreeSet::new(),
+            &pins(),
+            &Overrides::default(),
+        );
+        let first = &asked.alternatives[0];
+        assert_eq!(
+            (asked.parcels.len(), first.what.as_str(), first.next_best),
+            (parcels, second, Some(NextBest::OfAll))
+        );
+        assert!(first.why.starts_with(why), "{first:?}");
+        assert_eq!(first.cost, first.parts.map(|parts| parts.total()));
+        assert_eq!(parcels == 1, first.why.ends_with(" in each"), "{first:?}");
+        // What is kept of each order says it where that takes next to no time.
+        assert_eq!(plan(&workshop, &two_mugs).alternatives[0].next_best, kept);
+        // One Small is left: two cannot be the next best, and what is instead is the best of some.
+        let shelf = Shelf { containers_left: BTreeMap::from([("Small".into(), 1)]), ..Shelf::default() };
+        let scarce =
+            planner.decide_with(&two_mugs, &workshop, &shelf, &BTreeSet::new(), &pins(), &Overrides::default());
+        assert_eq!(scarce.parcels.len(), 1);
+        let first = &scarce.alternatives[0];
+        assert_eq!((first.what.as_str(), first.next_best), ("2 x Large by Road", Some(NextBest::OfTried)));
+    }
+}
+
+/// Two Small by a letter are 2.10 each, one Large by road 4.60. A parcel's 3 min and 40 s cost 1.10.
+#[test]
+fn two_cheap_parcels_become_one_where_labour_counts() {
+    let mut workshop = letter_or_road(450);
     for (weighed, parcels, cost) in [(None, 2, 420), (Some(false), 2, 420), (Some(true), 1, 460 + 110 + 50)] {
         match weighed {
             Some(weighed) => paid(&mut workshop, weighed),

@@ -41,7 +41,13 @@ fn six_teapots_go_in_several_parcels_where_one_does_not_do() {
     println!("{}", quoted.text);
     assert!(quoted.settled);
     assert!(quoted.text.starts_with("3 parcels"), "{}", quoted.text);
-    assert_eq!(quoted.text.matches("2 x Teapot").count(), 3, "{}", quoted.text);
+    assert_eq!(quoted.text.matches("\n   2 x Teapot\n").count(), 3, "{}", quoted.text);
+    // The next best set of parcels differs in one of them.
+    let second = "next best\n   2 x Medium by Road + Medium in a Skipper   22.11   0.90 more: 2 x Teapot in each\n";
+    assert!(quoted.text.contains(second), "{}", quoted.text);
+    let quoted = quote(&Asked { json: true, ..asked }, &workshop, date(2026, 11, 25)).expect("a quote");
+    let json: serde_json::Value = serde_json::from_str(&quoted.text).expect("JSON");
+    assert_eq!(json["dearer_or_refused"][0]["next_best"], "of_all", "{json:#}");
 }
 
 #[test]

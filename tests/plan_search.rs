@@ -1,7 +1,9 @@
 //! The split search against trying every partition, on made-up costs and fits.
 
-use dawnslip::plan::choose::search::{Ask, Candidate, Decided, split};
+use dawnslip::plan::choose::runner_up::{runner_up, same};
+use dawnslip::plan::choose::search::{Ask, Candidate, Decided, Part, split};
 use proptest::prelude::*;
+use std::collections::BTreeMap;
 
 /// Wraps with a capacity, services with a price and a most weight; a set fits a wrap if its
 /// weight is within the capacity, and some wraps cannot be decided near their capacity.
@@ -78,6 +80,52 @@ impl Made {
     }
 }
 
+/// A set of parcels, in order, whatever order they were found in.
+type Parcels = Vec<(Vec<u32>, usize, usize)>;
+
+impl Made {
+    /// Every set of parcels that surely fit, with its cost.
+    fn every(&self, counts: &[u32]) -> BTreeMap<Parcels, i64> {
+        let mut all = BTreeMap::new();
+        if counts.iter().all(|count| *count == 0) {
+            all.insert(Vec::new(), 0);
+            return all;
+        }
+        for first in subsets(counts) {
+            let rest: Vec<u32> = counts.iter().zip(&first).map(|(n, s)| n - s).collect();
+            let fitting: Vec<Candidate> =
+                self.priced(&first).into_iter().filter(|how| self.verdict(&first, how.wrap) == Decided::Fits).collect();
+            if fitting.is_empty() {
+                continue;
+            }
+            for (others, cost) in self.every(&rest) {
+                for how in &fitting {
+                    let mut parcels = others.clone();
+                    parcels.push((first.clone(), how.wrap, how.service));
+                    parcels.sort();
+                    all.insert(parcels, cost + how.cost);
+                }
+            }
+        }
+        all
+    }
+}
+
+/// All subsets of a set with something in them.
+fn subsets(counts: &[u32]) -> Vec<Vec<u32>> {
+    let mut all = vec![Vec::new()];
+    for &count in counts {
+        let longer = |set: &Vec<u32>| (0..=count).map(|n| set.iter().copied().chain([n]).collect()).collect::<Vec<_>>();
+        all = all.iter().flat_map(longer).collect();
+    }
+    all.retain(|set: &Vec<u32>| set.iter().any(|n| *n > 0));
+    all
+}
+
+fn cost_of(parts: &[Part]) -> i64 {
+    parts.iter().map(|part| part.how.cost).sum()
+}
+
 impl Ask for Made {
     fn candidates(&mut self, counts: &[u32]) -> Vec<Candidate> {
         self.priced(counts)
@@ -131,4 +179,42 @@ proptest! {
             (parts, sure) => prop_assert!(false, "{:?} but {:?}", parts, sure),
         }
     }
+
+    /// At most five pieces: all sets of parcels are listed, the chosen one is taken out, the
+    /// cheapest of the others counts.
+    #[test]
+    fn the_runner_up_is_the_best_of_all_others((mut made, counts) in made()) {
+        let mut room = 5;
+        let counts: Vec<u32> = counts.iter().map(|count| { let n = room.min(*count); room -= n; n }).collect();
+        let Some(chosen) = split(&counts, &mut made).parts else { return Ok(()) };
+        let mut parcels: Parcels = chosen.iter().map(|part| (part.counts.clone(), part.how.wrap, part.how.service)).collect();
+        parcels.sort();
+        let mut all = made.every(&counts);
+        prop_assert_eq!(all.remove(&parcels), Some(cost_of(&chosen)));
+        let found = runner_up(&counts, &chosen, &mut made);
+        match (&found, all.values().min()) {
+            (Some(second), Some(least)) => {
+                prop_assert!(!same(&second.parts, &chosen));
+                prop_assert!(second.parts.iter().all(|part| made.verdict(&part.counts, part.how.wrap) == Decided::Fits));
+                let packed: Vec<u32> =
+                    (0..counts.len()).map(|kind| second.parts.iter().map(|part| part.counts[kind]).sum()).collect();
+                prop_assert_eq!(&packed, &counts);
+                prop_assert_eq!(cost_of(&second.parts), *least);
+                // What could not be decided is not said to be the best of all.
+                prop_assert!(second.of_all || made.unsure_from_percent < 100);
+            }
+            (None, None) => {}
+            (found, least) => prop_assert!(false, "{:?} but {:?}", found, least),
+        }
+    }
+}
+
+/// Equal pieces, equal parcels: the next best differs in one of them only.
+#[test]
+fn of_equal_parcels_one_may_go_otherwise() {
+    let services = vec![(100, 50, 0), (100, 53, 0)];
+    let mut made = Made { weights: vec![10], wraps: vec![(10, 1)], services, unsure_from_percent: 100 };
+    let chosen = split(&[3], &mut made).parts.expect("one in each");
+    let second = runner_up(&[3], &chosen, &mut made).expect("another service");
+    assert_eq!((cost_of(&chosen), cost_of(&second.parts), second.of_all), (153, 156, true));
 }

@@ -408,7 +408,10 @@ pub fn explain(plan: &Plan, workshop: &Workshop) -> String {
         text.push_str(&words::hanging(&lead, &other.why, columns.max(lead.chars().count() + 24)));
     };
     for (index, other) in dearer.into_iter().enumerate() {
-        text.push_str(["next best in one parcel\n", "dearer\n"].get(index).unwrap_or(&""));
+        if let Some(heading) = other.heading(index) {
+            text.push_str(heading);
+            text.push('\n');
+        }
         told(&mut text, other);
         if let Some(parts) = &other.parts {
             text.push_str(&words::hanging("   ", &in_parts(parts, &[]), columns));

@@ -294,6 +294,33 @@ pub struct Alternative {
     pub parts: Option<CostParts>,
     /// Why not: one short sentence.
     pub why: String,
+    /// It is the best set of parcels besides the plan's own; older records do not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub next_best: Option<NextBest>,
+}
+
+impl Alternative {
+    /// What stands above it, by its place among those that have a cost; the same as above the one
+    /// before it says nothing.
+    pub fn heading(&self, place: usize) -> Option<&'static str> {
+        match (self.next_best, place) {
+            (Some(NextBest::OfAll), _) => Some("next best"),
+            (Some(NextBest::OfTried), _) => Some("next best of those tried"),
+            (None, 0) => Some("next best in one parcel"),
+            (None, 1) => Some("dearer in one parcel"),
+            (None, _) => None,
+        }
+    }
+}
+
+/// Of what something is the next best.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NextBest {
+    /// Of all other sets of parcels.
+    OfAll,
+    /// Of those that were tried: there were too many, or not all fits were decided.
+    OfTried,
 }
 
 /// Something that a person must settle; orders with the same `cause` share one question.

@@ -243,8 +243,20 @@ impl Morning {
             questions,
             waits: vec![],
             alternatives: vec![
-                Alternative { what: "Medium by Road".into(), cost: Some(eur(720)), parts: None, why: "dearer".into() },
-                Alternative { what: "Letter box".into(), cost: None, parts: None, why: "takes up to 1 kg".into() },
+                Alternative {
+                    what: "Medium by Road".into(),
+                    cost: Some(eur(720)),
+                    parts: None,
+                    why: "dearer".into(),
+                    next_best: None,
+                },
+                Alternative {
+                    what: "Letter box".into(),
+                    cost: None,
+                    parts: None,
+                    why: "takes up to 1 kg".into(),
+                    next_best: None,
+                },
             ],
             what_would_change: vec!["110 g less would cost 3.10 (the step below)".into()],
             rules: vec![],

@@ -3,6 +3,8 @@
 
 use super::goods::Kind;
 use super::packaging::tolerance;
+use super::runner_up::{self, RunnerUp};
+use super::scarce::Left;
 use super::search::{Ask, Part};
 use super::weigh::Weighing;
 use crate::model::*;
@@ -16,11 +18,12 @@ const NEAR_STEP_PERCENT: i64 = 15;
 /// ... or this much.
 const NEAR_STEP: Weight = Weight::from_g(60);
 
-/// What else was weighed for everything in one parcel: dearer ways by cost, then containers
-/// and services that were refused. `though` says why what costs less is not taken.
+/// What else was weighed: the runner-up, then everything in one parcel, dearer ways by cost, then
+/// containers and services that were refused. `though` says why what costs less is not taken.
 pub fn alternatives(
     weighing: &mut Weighing<'_>,
     chosen: Option<&[Part]>,
+    second: Option<&RunnerUp>,
     though: &str,
     out: &[(String, String)],
 ) -> Vec<Alternative> {
@@ -29,25 +32,36 @@ pub fn alternatives(
     let currency = weighing.workshop.currency;
     let wraps = weighing.wraps;
     let services = weighing.services;
+    let more = |other: i64, fixed: &str| match cost.map(|cost| other - cost) {
+        Some(0) => format!("costs the same{fixed}"),
+        Some(more) if more > 0 => format!("{} more{fixed}", Money::new(more, currency).figure()),
+        Some(less) => format!("{} less, but {though}", Money::new(-less, currency).figure()),
+        None => fixed.trim_start_matches(", ").to_owned(),
+    };
     let mut dearer = Vec::new();
+    dearer.extend(second.map(|second| told(weighing, second, more)));
     for candidate in weighing.candidates(&counts) {
         let taken = chosen.is_some_and(|parts| {
             parts.len() == 1 && parts[0].how.wrap == candidate.wrap && parts[0].how.service == candidate.service
         });
-        if taken || dearer.len() == DEARER_MAX || !matches!(weighing.glance(&counts, candidate.wrap), Fit::Fits(_)) {
+        let is_second = second.is_some_and(|second| second.parts.len() == 1 && second.parts[0].how == candidate);
+        if taken
+            || is_second
+            || dearer.len() == DEARER_MAX
+            || !matches!(weighing.glance(&counts, candidate.wrap), Fit::Fits(_))
+        {
             continue;
         }
-        let service = services[candidate.service];
-        let fixed = if matches!(service.on(weighing.on).price, Price::Fixed(_)) { ", fixed price" } else { "" };
-        let why = match cost.map(|cost| candidate.cost - cost) {
-            Some(0) => format!("costs the same{fixed}"),
-            Some(more) if more > 0 => format!("{} more{fixed}", Money::new(more, currency).figure()),
-            Some(less) => format!("{} less, but {though}", Money::new(-less, currency).figure()),
-            None => fixed.trim_start_matches(", ").to_owned(),
-        };
+        let why = more(candidate.cost, fixed(weighing, candidate.service));
         let what = spoken(weighing, candidate.wrap, candidate.service);
         let parts = weighing.cost_parts(&counts, candidate.wrap, candidate.service);
-        dearer.push(Alternative { what, cost: Some(Money::new(candidate.cost, currency)), parts, why });
+        dearer.push(Alternative {
+            what,
+            cost: Some(Money::new(candidate.cost, currency)),
+            parts,
+            why,
+            next_best: None,
+        });
     }
     let mut refused = Vec::new();
     let mut carrying = Vec::new();
@@ -65,7 +79,9 @@ pub fn alternatives(
             None => carrying.push((index, packed)),
             // A container in another one is refused for the same reason as alone: say it once.
             Some(why) if wrap.around.is_some() && refused.iter().any(|a: &Alternative| a.why == why) => {}
-            Some(why) => refused.push(Alternative { what: wrap.spoken(), cost: None, parts: None, why }),
+            Some(why) => {
+                refused.push(Alternative { what: wrap.spoken(), cost: None, parts: None, why, next_best: None })
+            }
         }
     }
     refused.extend(out.iter().map(|(what, why)| Alternative {
@@ -73,15 +89,78 @@ pub fn alternatives(
         cost: None,
         parts: None,
         why: why.clone(),
+        next_best: None,
     }));
     for (index, service) in services.iter().enumerate() {
         let why = (weighing.limits.against_service(service).map(str::to_owned))
             .or_else(|| weighing.against_contents(&counts, index))
             .or_else(|| refusal(weighing, index, &carrying));
-        refused.extend(why.map(|why| Alternative { what: service.name.to_string(), cost: None, parts: None, why }));
+        refused.extend(why.map(|why| Alternative {
+            what: service.name.to_string(),
+            cost: None,
+            parts: None,
+            why,
+            next_best: None,
+        }));
     }
     dearer.extend(refused);
     dearer
+}
+
+/// What stands behind the difference for a service with one price for all weights.
+fn fixed(weighing: &Weighing<'_>, service: usize) -> &'static str {
+    if matches!(weighing.services[service].on(weighing.on).price, Price::Fixed(_)) { ", fixed price" } else { "" }
+}
+
+/// The runner-up: `2 x Small by Road`, and what is in each where that is not all.
+fn told(weighing: &Weighing<'_>, second: &RunnerUp, more: impl Fn(i64, &str) -> String) -> Alternative {
+    let currency = weighing.workshop.currency;
+    let mut ways: Vec<(String, usize)> = Vec::new();
+    for part in &second.parts {
+        let way = spoken(weighing, part.how.wrap, part.how.service);
+        match ways.iter_mut().find(|(known, _)| *known == way) {
+            Some((_, times)) => *times += 1,
+            None => ways.push((way, 1)),
+        }
+    }
+    let ways = ways.into_iter().map(|(way, times)| if times == 1 { way } else { format!("{times} x {way}") });
+    let what = ways.collect::<Vec<_>>().join(" + ");
+    let cost = second.parts.iter().map(|part| part.how.cost).sum();
+    let mut why = match second.parts.as_slice() {
+        [part] => more(cost, fixed(weighing, part.how.service)),
+        _ => more(cost, ""),
+    };
+    if let [first, _, ..] = second.parts.as_slice() {
+        let contents = |part: &Part| {
+            let held = part.counts.iter().enumerate().filter(|(_, count)| **count > 0);
+            held.map(|(kind, count)| format!("{count} x {}", weighing.kinds[kind].product.name))
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
+        let each: Vec<String> = second.parts.iter().map(contents).collect();
+        let all_alike = second.parts.iter().all(|part| part.counts == first.counts);
+        let held = if all_alike { format!("{} in each", each[0]) } else { each.join(" | ") };
+        why = format!("{why}: {held}");
+    }
+    let of_part = |part: &Part| weighing.cost_parts(&part.counts, part.how.wrap, part.how.service);
+    let parts = second.parts.iter().map(of_part).reduce(|all, one| all.zip(one).map(|(all, one)| all + one));
+    let next_best = Some(if second.of_all { NextBest::OfAll } else { NextBest::OfTried });
+    Alternative { what, cost: Some(Money::new(cost, currency)), parts: parts.flatten(), why, next_best }
+}
+
+/// The runner-up of what was chosen, with what is left. Where the best takes more than that, it is
+/// sought again without what is scarce.
+pub fn second(weighing: &mut Weighing<'_>, chosen: &[Part], left: &Left) -> Option<RunnerUp> {
+    let counts: Vec<u32> = weighing.kinds.iter().map(Kind::count).collect();
+    let before = weighing.limits.clone();
+    let mut found = runner_up::runner_up(&counts, chosen, weighing);
+    while let Some(second) = found.as_mut() {
+        let Some((scarce, _)) = left.exceeded(weighing, &second.parts) else { break };
+        scarce.forbid(&mut weighing.limits);
+        found = runner_up::runner_up(&counts, chosen, weighing).map(|second| RunnerUp { of_all: false, ..second });
+    }
+    weighing.limits = before;
+    found
 }
 
 /// `Medium by Road`; a carrier's container that is named like its service says it alone.

@@ -13,6 +13,7 @@ mod house;
 mod memory;
 mod packaging;
 mod parcels;
+pub mod runner_up;
 mod scarce;
 pub mod search;
 mod together;
@@ -98,6 +99,24 @@ enum Explains {
     Nothing,
 }
 
+/// For which plans the runner-up among all sets of parcels is sought.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum SeeksSecond {
+    /// For each: somebody asks why.
+    Always,
+    /// Where it takes next to no time: several parcels, and few ways to divide the goods.
+    WhereCheap,
+}
+
+/// So many sets and subsets are next to no time.
+const CHEAP_PAIRS_MAX: u64 = 1_000;
+
+impl SeeksSecond {
+    fn holds(self, counts: &[u32], parts: &[search::Part]) -> bool {
+        self == Self::Always || parts.len() > 1 && search::pairs(counts) <= CHEAP_PAIRS_MAX
+    }
+}
+
 impl Planner {
     /// Compiles the rules.
     pub fn new(workshop: &Workshop) -> Self {
@@ -121,7 +140,8 @@ impl Planner {
         Self { budget, ..self }
     }
 
-    /// The plan of one order; see [`Planner::decide_with`].
+    /// The plan of one order, as it is kept; see [`Planner::decide_with`]. Its runner-up is the next best
+    /// in one parcel, unless the best of all others is found in next to no time.
     pub fn decide(
         &self,
         order: &Order,
@@ -130,7 +150,9 @@ impl Planner {
         accepted: &BTreeSet<String>,
         pins: &Pins,
     ) -> Plan {
-        let mut plan = self.decide_with(order, workshop, shelf, accepted, pins, &Overrides::default());
+        let second = SeeksSecond::WhereCheap;
+        let mut plan =
+            self.decide_seeking(Now { order, workshop, shelf, accepted, pins }, &Overrides::default(), second);
         // It is kept for years: the runner-up's parts are enough.
         let dearer = plan.alternatives.iter_mut().filter(|other| other.parts.is_some());
         dearer.skip(1).for_each(|other| other.parts = None);
@@ -162,7 +184,7 @@ impl Planner {
         about_order.chain(about_parcels.into_iter().map(|(parcel, tried)| (Some(parcel), tried))).collect()
     }
 
-    /// The plan of one order. `accepted` holds causes that a person answered (as typed) and
+    /// The plan of one order, with the best other set of parcels. `accepted` holds causes that a person answered (as typed) and
     /// `hold:RULE` for released holds; these are not asked again.
     pub fn decide_with(
         &self,
@@ -173,13 +195,18 @@ impl Planner {
         pins: &Pins,
         overrides: &Overrides,
     ) -> Plan {
+        self.decide_seeking(Now { order, workshop, shelf, accepted, pins }, overrides, SeeksSecond::Always)
+    }
+
+    fn decide_seeking(&self, now: Now<'_>, overrides: &Overrides, second: SeeksSecond) -> Plan {
+        let Now { order, workshop, shelf, accepted, pins } = now;
         let (mut plan, mut goods, mut house) = self.begin(order, workshop, shelf, accepted, pins);
         overrides.apply(&mut goods, &mut house);
         let in_the_way = self.stands_in_the_way(order, &goods);
         plan.questions.append(&mut goods.questions);
         plan.questions.extend(in_the_way);
         if plan.questions.is_empty() {
-            self.pack(&mut plan, order, workshop, shelf, accepted, &goods, &mut house);
+            self.pack(&mut plan, order, workshop, shelf, accepted, &goods, &mut house, second);
         }
         house.settle(order, accepted, &mut plan);
         plan
@@ -292,6 +319,7 @@ impl Planner {
         accepted: &BTreeSet<String>,
         goods: &Goods<'_>,
         house: &mut House,
+        seeks: SeeksSecond,
     ) {
         let (wraps, mut out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
         let (asked_for, unmet) = house::services(workshop, order, house, accepted);
@@ -329,8 +357,20 @@ impl Planner {
         }
         if self.explains == Explains::Everything {
             out.extend(closed);
-            plan.alternatives =
-                explain::alternatives(&mut weighing, split.parts.as_deref(), "a rule prefers another", &out);
+            let left = Left::on(shelf);
+            let second = split.parts.as_deref().filter(|parts| seeks.holds(&counts, parts));
+            let second = second.and_then(|parts| explain::second(&mut weighing, parts, &left));
+            let cost = |parts: &[search::Part]| parts.iter().map(|part| part.how.cost).sum::<i64>();
+            // Less it can cost only where the house prefers something, or little was left to choose from.
+            let second =
+                second.filter(|second| !house.preferences.is_empty() || Some(cost(&second.parts)) >= split.cost());
+            plan.alternatives = explain::alternatives(
+                &mut weighing,
+                split.parts.as_deref(),
+                second.as_ref(),
+                "a rule prefers another",
+                &out,
+            );
         }
         parcels::ask_rules(&self.rules, order, workshop, goods, plan, house);
     }

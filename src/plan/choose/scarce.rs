@@ -49,7 +49,8 @@ impl Scarce {
         };
         i64::try_from(used).unwrap_or(i64::MAX)
     }
-    fn forbid(&self, limits: &mut LimitsOfHouse) {
+    /// Rules it out.
+    pub fn forbid(&self, limits: &mut LimitsOfHouse) {
         let why = "too few are left".to_owned();
         match self {
             Self::Container(name) => limits.forbid_containers.push((name.clone(), why)),

@@ -31,6 +31,10 @@ impl Candidate {
     pub fn key(&self) -> (i64, u128, usize, usize) {
         (self.cost, self.volume, self.wrap, self.service)
     }
+    /// As one parcel of a partition.
+    pub(super) fn as_key(&self) -> Key {
+        (self.cost, 1, self.volume, self.wrap + self.service)
+    }
 }
 
 /// A decided fit.
@@ -94,7 +98,7 @@ pub fn split(counts: &[u32], ask: &mut dyn Ask) -> Split {
     // One parcel that costs no more than two could ever: nothing else needs to be looked at.
     let mut fits_left = FITS_MAX;
     let mut skipped = None;
-    let whole = cheapest_of(counts, ask, &mut fits_left, &mut skipped);
+    let whole = cheapest_of(counts, ask, &|_| true, &mut fits_left, &mut skipped);
     let pieces: u32 = counts.iter().sum();
     if let Some(how) = &whole
         && (how.cost <= two || pieces == 1)
@@ -110,11 +114,17 @@ pub fn split(counts: &[u32], ask: &mut dyn Ask) -> Split {
     }
 }
 
-/// The cheapest candidate of a set that fits; `skipped` becomes the least cost of those that
+/// The cheapest wanted candidate of a set that fits; `skipped` becomes the least cost of those that
 /// could not be decided.
-fn cheapest_of(counts: &[u32], ask: &mut dyn Ask, fits_left: &mut u32, skipped: &mut Option<i64>) -> Option<Candidate> {
+pub(super) fn cheapest_of(
+    counts: &[u32],
+    ask: &mut dyn Ask,
+    wanted: &dyn Fn(&Candidate) -> bool,
+    fits_left: &mut u32,
+    skipped: &mut Option<i64>,
+) -> Option<Candidate> {
     let mut known: BTreeMap<usize, Decided> = BTreeMap::new();
-    for candidate in ask.candidates(counts) {
+    for candidate in ask.candidates(counts).into_iter().filter(wanted) {
         let verdict = match known.get(&candidate.wrap) {
             Some(verdict) => *verdict,
             None if *fits_left == 0 => Decided::Unknown,
@@ -135,14 +145,22 @@ fn cheapest_of(counts: &[u32], ask: &mut dyn Ask, fits_left: &mut u32, skipped: 
 }
 
 /// Number of (set, subset) pairs.
-fn pairs(counts: &[u32]) -> u64 {
+pub(super) fn pairs(counts: &[u32]) -> u64 {
     counts.iter().fold(1u64, |all, &n| all.saturating_mul((u64::from(n) + 1) * (u64::from(n) + 2) / 2))
 }
 
 /// Cost, parcels, volume, sum of ranks: compared in this order.
-type Key = (i64, u32, u128, usize);
+pub(super) type Key = (i64, u32, u128, usize);
 
-const NEVER: Key = (i64::MAX, u32::MAX, u128::MAX, usize::MAX);
+pub(super) const NEVER: Key = (i64::MAX, u32::MAX, u128::MAX, usize::MAX);
+
+/// Of two parcels, or sets of them, together.
+pub(super) fn plus(one: Key, other: Key) -> Key {
+    if one == NEVER || other == NEVER {
+        return NEVER;
+    }
+    (one.0 + other.0, one.1 + other.1, one.2.saturating_add(other.2), one.3 + other.3)
+}
 
 struct Entry {
     candidates: Vec<Candidate>,
@@ -156,9 +174,14 @@ impl Entry {
     fn head(&self) -> Option<&Candidate> {
         self.candidates.get(self.head)
     }
+    /// The first wanted one that fits, or may.
+    fn first(&self, wanted: impl Fn(&Candidate) -> bool) -> Option<&Candidate> {
+        let open = |how: &Candidate| matches!(self.known.get(&how.wrap), None | Some(Decided::Fits));
+        self.candidates.iter().skip(self.head).find(|how| open(how) && wanted(how))
+    }
 }
 
-struct Table {
+pub(super) struct Table {
     counts: Vec<u32>,
     /// Value of one more of each kind in an index.
     stride: Vec<usize>,
@@ -167,7 +190,7 @@ struct Table {
 }
 
 impl Table {
-    fn new(counts: &[u32], ask: &mut dyn Ask) -> Self {
+    pub(super) fn new(counts: &[u32], ask: &mut dyn Ask) -> Self {
         let mut stride = Vec::with_capacity(counts.len());
         let mut size = 1usize;
         for &n in counts {
@@ -184,7 +207,7 @@ impl Table {
         table
     }
 
-    fn counts_of(&self, index: usize) -> Vec<u32> {
+    pub(super) fn counts_of(&self, index: usize) -> Vec<u32> {
         self.stride.iter().zip(&self.counts).map(|(&s, &n)| (index / s % (n as usize + 1)) as u32).collect()
     }
 
@@ -243,7 +266,7 @@ impl Table {
     }
 
     /// Remembers a verdict; what cannot fit cannot fit with more in it either.
-    fn note(&mut self, index: usize, wrap: usize, verdict: Decided) {
+    pub(super) fn note(&mut self, index: usize, wrap: usize, verdict: Decided) {
         self.entries[index].known.insert(wrap, verdict);
         if verdict != Decided::Cannot {
             return;
@@ -271,14 +294,20 @@ impl Table {
 
     /// The cheapest partition, if whatever is not refuted fits.
     fn best_partition(&self, whole: usize) -> (Key, Vec<usize>) {
-        let single: Vec<Key> = self
-            .entries
-            .iter()
-            .map(|entry| match entry.head() {
-                Some(c) => (c.cost, 1, c.volume, c.wrap + c.service),
-                None => NEVER,
-            })
-            .collect();
+        let single: Vec<Key> = self.entries.iter().map(|entry| entry.head().map_or(NEVER, Candidate::as_key)).collect();
+        let (best, taken) = self.cheapest(whole, &single);
+        let mut parts = Vec::new();
+        let mut rest = whole;
+        while rest > 0 && best[whole] != NEVER {
+            parts.push(taken[rest]);
+            rest -= taken[rest];
+        }
+        (best[whole], parts)
+    }
+
+    /// The least cost of each set, and the parcel that is taken out of it first; `single` is what
+    /// each costs as one parcel.
+    fn cheapest(&self, whole: usize, single: &[Key]) -> (Vec<Key>, Vec<usize>) {
         let mut best = vec![NEVER; whole + 1];
         let mut taken = vec![0usize; whole + 1];
         best[0] = (0, 0, 0, 0);
@@ -291,23 +320,59 @@ impl Table {
                     continue;
                 }
                 let (one, rest) = (single[subset], best[index - subset]);
-                if one.0 == i64::MAX || rest.0 == i64::MAX {
-                    continue;
-                }
-                let key = (one.0 + rest.0, one.1 + rest.1, one.2.saturating_add(rest.2), one.3 + rest.3);
+                let key = plus(one, rest);
                 if key < best[index] {
                     best[index] = key;
                     taken[index] = subset;
                 }
             }
         }
+        (best, taken)
+    }
+
+    /// As [`Self::cheapest`], of wanted parcels that fit or may; each names its set by its index.
+    pub(super) fn partitions(
+        &self,
+        whole: usize,
+        wanted: &dyn Fn(usize, &Candidate) -> bool,
+    ) -> (Vec<Key>, Vec<usize>) {
+        let entries = self.entries.iter().enumerate();
+        let single: Vec<Key> = entries
+            .map(|(index, entry)| entry.first(|how| wanted(index, how)).map_or(NEVER, Candidate::as_key))
+            .collect();
+        self.cheapest(whole, &single)
+    }
+
+    /// The parcels of a set that [`Self::partitions`] has found.
+    pub(super) fn traced(
+        &self,
+        set: usize,
+        taken: &[usize],
+        wanted: &dyn Fn(usize, &Candidate) -> bool,
+    ) -> Vec<(usize, Candidate)> {
         let mut parts = Vec::new();
-        let mut rest = whole;
-        while rest > 0 && best[whole] != NEVER {
-            parts.push(taken[rest]);
-            rest -= taken[rest];
+        let mut rest = set;
+        while rest > 0 && taken[rest] > 0 {
+            let index = taken[rest];
+            parts.extend(self.entries[index].first(|how| wanted(index, how)).map(|how| (index, how.clone())));
+            rest -= index;
         }
-        (best[whole], parts)
+        parts
+    }
+
+    /// The index of a set.
+    pub(super) fn index_of(&self, counts: &[u32]) -> usize {
+        self.stride.iter().zip(counts).map(|(stride, count)| stride * *count as usize).sum()
+    }
+
+    /// What is known of a set in a wrap.
+    pub(super) fn known(&self, index: usize, wrap: usize) -> Option<Decided> {
+        self.entries[index].known.get(&wrap).copied()
+    }
+
+    /// Does the set go into the wrap?
+    pub(super) fn ask(&self, index: usize, wrap: usize, ask: &mut dyn Ask) -> Decided {
+        ask.decide(&self.counts_of(index), wrap)
     }
 }
 
@@ -359,11 +424,7 @@ fn by_filling(
         (None, s) => s,
     };
     let bound = one.map_or(two, |cost| cost.min(two));
-    let mut wraps: Vec<usize> = ask.candidates(&one_of_first(counts)).iter().map(|c| c.wrap).collect();
-    wraps.sort_unstable();
-    wraps.dedup();
-    for wrap in wraps {
-        let Some(parts) = fill_with(wrap, counts, ask, &mut fits_left) else { continue };
+    for parts in by_wraps(counts, ask, &mut fits_left) {
         let cost = |parts: &[Part]| -> (i64, usize) { (parts.iter().map(|p| p.how.cost).sum(), parts.len()) };
         if best.as_ref().is_none_or(|known| cost(&parts) < cost(known)) {
             best = Some(parts);
@@ -371,6 +432,14 @@ fn by_filling(
     }
     let proved = best.as_ref().is_some_and(|parts| parts.iter().map(|p| p.how.cost).sum::<i64>() <= bound);
     Split { parts: best, least_possible: bound, proved }
+}
+
+/// Parcels filled with as much as one wrap takes, for each wrap with which that goes.
+pub(super) fn by_wraps(counts: &[u32], ask: &mut dyn Ask, fits_left: &mut u32) -> Vec<Vec<Part>> {
+    let mut wraps: Vec<usize> = ask.candidates(&one_of_first(counts)).iter().map(|c| c.wrap).collect();
+    wraps.sort_unstable();
+    wraps.dedup();
+    wraps.into_iter().filter_map(|wrap| fill_with(wrap, counts, ask, fits_left)).collect()
 }
 
 fn one_of_first(counts: &[u32]) -> Vec<u32> {
@@ -403,7 +472,7 @@ fn fill_with(wrap: usize, counts: &[u32], ask: &mut dyn Ask, fits_left: &mut u32
         }
         let mut skipped = None;
         let mut one_more = 1u32.max(*fits_left);
-        let how = cheapest_of(&taken, ask, &mut one_more, &mut skipped)?;
+        let how = cheapest_of(&taken, ask, &|_| true, &mut one_more, &mut skipped)?;
         rest.iter_mut().zip(&taken).for_each(|(r, t)| *r -= t);
         parts.push(Part { counts: taken, how });
     }

@@ -60,10 +60,8 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
     let width = plan.alternatives.iter().map(|a| a.what.chars().count()).max().unwrap_or(0).min(FIRST_COLUMN);
     let (dearer, refused): (Vec<_>, Vec<_>) = plan.alternatives.iter().partition(|other| other.cost.is_some());
     for (index, other) in dearer.into_iter().enumerate() {
-        match index {
-            0 => writeln!(out, "next best in one parcel")?,
-            1 => writeln!(out, "dearer")?,
-            _ => {}
+        if let Some(heading) = other.heading(index) {
+            writeln!(out, "{heading}")?;
         }
         let cost = other.cost.map_or_else(|| "-".to_owned(), |cost| cost.figure());
         writeln!(out, "   {:<width$}  {cost:>6}   {}", other.what, other.why)?;
@@ -228,7 +226,7 @@ fn plan_to_json(plan: &Plan) -> Value {
             "cautions": parcel.cautions.iter().map(ToString::to_string).collect::<Vec<_>>(),
         })
     };
-    let other = |other: &Alternative| json!({ "what": other.what, "cost": other.cost.map(|cost| cost.to_string()), "parts": other.parts.as_ref().map(parts), "why": other.why });
+    let other = |other: &Alternative| json!({ "what": other.what, "cost": other.cost.map(|cost| cost.to_string()), "parts": other.parts.as_ref().map(parts), "why": other.why, "next_best": other.next_best });
     let question = |q: &Question| json!({ "cause": q.cause.to_string(), "what": q.what, "remedy": q.remedy });
     json!({
         "order": plan.order,
