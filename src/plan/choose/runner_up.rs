@@ -25,7 +25,7 @@ pub fn runner_up(counts: &[u32], chosen: &[Part], ask: &mut dyn Ask) -> Option<R
     let mut skipped = None;
     let besides = |candidate: &Candidate| chosen.len() != 1 || chosen[0].how != *candidate;
     let alone = cheapest_of(counts, ask, &besides, &mut fits_left, &mut skipped);
-    let two = ask.least_parcel().map_or(i64::MAX, |least| 2 * least).max(ask.least_by_room(counts));
+    let two = ask.least_parcel().map_or(i64::MAX, |least| 2 * least).max(ask.least_of_several(counts));
     let pieces: u32 = counts.iter().sum();
     let in_one = alone.map(|how| vec![Part { counts: counts.to_vec(), how }]);
     let undecided = skipped.is_some();
