@@ -140,6 +140,7 @@ impl State {
                 if let Some(entry) = self.move_job(*job, JobState::Sending { printer: printer.clone() }, at) {
                     entry.digest = Some(digest.clone());
                     entry.rows = *rows;
+                    entry.sent_to = Some(printer.clone());
                     entry.tries += 1;
                 }
             }
@@ -403,8 +404,10 @@ impl State {
         }
         self.last_job = self.last_job.max(id.0);
         self.queue.insert((rank, id));
-        self.jobs
-            .insert(id, Job { id, kind, subject, copy, rank, state, since: at, digest: None, rows: None, tries: 0 });
+        self.jobs.insert(
+            id,
+            Job { id, kind, subject, copy, rank, state, since: at, digest: None, rows: None, sent_to: None, tries: 0 },
+        );
     }
 
     fn move_job(&mut self, id: JobId, to: JobState, at: Timestamp) -> Option<&mut Job> {

@@ -120,6 +120,7 @@ mod tests {
                 since: at,
                 digest: None,
                 rows: Some(rows),
+                sent_to: None,
                 tries: 1,
             };
             state.jobs.insert(id, job);

@@ -26,7 +26,8 @@ pub struct JobView {
     pub since: Timestamp,
     /// It carries COPY.
     pub copy: bool,
-    /// Its length in millimetres without the way to the knife, once it was sent.
+    /// Its length in millimetres without the way to the knife, once it was sent, while the printer it was sent to
+    /// is configured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub millimetres: Option<u32>,
     /// How often it was tried.
@@ -64,15 +65,22 @@ pub fn view(state: &State, workshop: &Workshop, job: &Job) -> JobView {
         detail,
         since: job.since,
         copy: job.copy.is_some(),
-        millimetres: job.rows.map(|rows| millimetres(rows, state.printer_of(workshop, job.kind, &job.subject))),
+        millimetres: job.rows.zip(printer_of(state, workshop, job)).map(|(rows, printer)| millimetres(rows, printer)),
         tries: job.tries,
     }
 }
 
+/// The printer a paper was sent to; of one from before that was noted, the one it is routed to.
+fn printer_of<'w>(state: &State, workshop: &'w Workshop, job: &Job) -> Option<&'w Printer> {
+    match &job.sent_to {
+        Some(name) => workshop.printers.iter().find(|printer| printer.name == *name),
+        None => state.printer_of(workshop, job.kind, &job.subject),
+    }
+}
+
 /// Rows of dots as a length on that printer.
-fn millimetres(rows: u32, printer: Option<&Printer>) -> u32 {
-    let dpi = printer.map_or(203, |printer| printer.dpi).max(1);
-    u32::try_from(u64::from(rows) * 254 / (u64::from(dpi) * 10)).unwrap_or(u32::MAX)
+fn millimetres(rows: u32, printer: &Printer) -> u32 {
+    u32::try_from(u64::from(rows) * 254 / (u64::from(printer.dpi.max(1)) * 10)).unwrap_or(u32::MAX)
 }
 
 /// All that are not done in the order in which they print, then the latest that are.

@@ -210,6 +210,9 @@ pub struct Job {
     /// Its length in rows of dots, from `sending` on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rows: Option<u32>,
+    /// The printer it was last sent to, which may be a stand-in; jobs of older snapshots do not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sent_to: Option<PrinterName>,
     /// How often it was tried.
     pub tries: u32,
 }

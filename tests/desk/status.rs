@@ -1,8 +1,9 @@
 //! What `/status` says, word for word.
 
 use super::support::*;
-use dawnslip::book::Command;
-use dawnslip::desk::{RefusedConfig, Trouble, status::status, things::ThingKind};
+use dawnslip::book::{Answer, Command};
+use dawnslip::desk::{RefusedConfig, Trouble, jobs, status::status, things::ThingKind};
+use dawnslip::model::{Confirmation, Printer};
 use dawnslip::print::trouble::TroubleKind;
 
 #[track_caller]
@@ -217,6 +218,31 @@ fn an_uncertain_slip_is_asked_about_once() {
     assert_eq!(status.things.len(), 1, "{:?}", status.things);
     assert_eq!(status.papers.uncertain, 1);
     assert!(status.things[0].decisions.contains(&"on-paper".to_owned()));
+}
+
+#[test]
+fn a_paper_from_a_stand_in_is_as_long_as_that_printer_makes_it() {
+    let mut morning = Morning::new();
+    let mut workshop = (*morning.workshop).clone();
+    workshop.printers.push(Printer { dpi: 180, ..Printer::usual("spare", "127.0.0.1:9101") });
+    workshop.printers[0].stand_in = Some("spare".into());
+    morning.workshop = workshop.into();
+    for (number, printer) in [("S-442", "bench"), ("S-443", "spare"), ("S-444", "sold")] {
+        morning.order("06:41", number, "MUG-T", "Zoë Ångström");
+        while let Some(job) = morning.state.next_job(|_| true).map(|job| job.id) {
+            let (digest, rows) = ("0".repeat(64), Some(1_800));
+            assert_eq!(morning.tell(Command::Send { job, printer: printer.into(), digest, rows }), Answer::Go);
+            morning.tell(Command::Printed { job, by: Confirmation::ProcessId });
+        }
+    }
+    let jobs = jobs::all(&morning.read());
+    let length = |number: &str| {
+        jobs.iter().find(|job| job.what.contains("slip") && job.what.contains(number)).unwrap().millimetres
+    };
+    assert_eq!(length("S-442"), Some(1_800 * 254 / 2_030));
+    assert_eq!(length("S-443"), Some(254));
+    assert_eq!(length("S-444"), None, "nobody knows how fine a printer was that is gone");
+    assert!(jobs::text(&morning.read(), &jobs, at("08:12")).contains("· 254 mm"));
 }
 
 /// Programs rely on these names.

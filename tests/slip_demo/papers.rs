@@ -161,6 +161,7 @@ pub fn full_of_questions(book: &mut Book) {
     }
     let job = Job {
         rows: None,
+        sent_to: None,
         id: JobId(1),
         kind: PaperKind::Slip,
         subject: Subject::Parcel(ParcelId(401)),
