@@ -123,4 +123,24 @@ mod tests {
         }
         panic!("the queue did not empty: {:?}", ours.unsent());
     }
+
+    /// Of a connection on which both sides talk in turn, the system would hold an acknowledgement back.
+    #[cfg(target_os = "linux")]
+    #[tokio::test]
+    async fn what_was_read_is_acknowledged_at_once() {
+        use crate::print::{driver::Event, worker::exchange};
+        use rustix::net::sockopt;
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let mut ours = TcpStream::connect(listener.local_addr().unwrap()).await.unwrap();
+        let (mut theirs, _) = listener.accept().await.unwrap();
+        let mut room = [0; 8];
+        for answer in [b"one", b"two"] {
+            sockopt::set_tcp_quickack(&ours, false).unwrap();
+            assert!(!sockopt::tcp_quickack(&ours).unwrap(), "the system holds nothing back");
+            theirs.write_all(answer).await.unwrap();
+            let read = exchange(&mut ours, &[], &mut room).await;
+            assert!(matches!(read, Event::Read(bytes) if bytes == answer), "{read:?}");
+            assert!(sockopt::tcp_quickack(&ours).unwrap());
+        }
+    }
 }
