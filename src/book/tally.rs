@@ -4,6 +4,7 @@
 use super::{OrderEntry, ParcelEntry, Stage, State, StopKind};
 use crate::model::*;
 use jiff::civil::Date;
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What of its pins makes a plan old: the configuration, and for an order that nothing stops the day of
@@ -23,13 +24,49 @@ pub struct Tally {
     /// Parcels that take their place on that day only: handed over, or their order is stopped.
     on_day: BTreeMap<(ServiceName, Date), i64>,
     /// Orders that may be planned (anew) and are not asked for, by what their plan was made for.
-    plannable: BTreeMap<Option<MadeFor>, BTreeSet<OrderKey>>,
+    plannable: Grouped<Option<MadeFor>>,
     /// Orders that the planner was asked for.
     asked: BTreeSet<OrderKey>,
     /// Stops that wait for a date, by date.
     dates: BTreeMap<Date, i64>,
     /// Orders that may be joined with others of their household.
-    households: BTreeMap<Household, BTreeSet<OrderKey>>,
+    households: Grouped<Household>,
+}
+
+/// Orders by something they have in common; a group without orders goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Grouped<K>(BTreeMap<K, BTreeSet<OrderKey>>);
+
+impl<K> Default for Grouped<K> {
+    fn default() -> Self {
+        Self(BTreeMap::new())
+    }
+}
+
+impl<K: Ord> Grouped<K> {
+    fn count(&mut self, group: K, order: &OrderKey, sign: i64) {
+        match self.0.entry(group) {
+            Entry::Vacant(free) if sign > 0 => {
+                free.insert(BTreeSet::from([order.clone()]));
+            }
+            Entry::Vacant(_) => {}
+            Entry::Occupied(mut known) => {
+                mark(known.get_mut(), order, sign);
+                if known.get().is_empty() {
+                    known.remove();
+                }
+            }
+        }
+    }
+}
+
+/// Puts an order in, or takes it out.
+fn mark(orders: &mut BTreeSet<OrderKey>, order: &OrderKey, sign: i64) {
+    if sign > 0 {
+        orders.insert(order.clone());
+    } else {
+        orders.remove(order);
+    }
 }
 
 /// Adds to a count; one that comes to nothing goes.
@@ -60,34 +97,15 @@ impl Tally {
         }
     }
     fn order(&mut self, entry: &OrderEntry, plannable: Option<Option<MadeFor>>, sign: i64) {
+        let key = &entry.order.key;
         if let Some(made_for) = plannable {
-            let keys = self.plannable.entry(made_for.clone()).or_default();
-            if sign > 0 {
-                keys.insert(entry.order.key.clone());
-            } else {
-                keys.remove(&entry.order.key);
-            }
-            if keys.is_empty() {
-                self.plannable.remove(&made_for);
-            }
+            self.plannable.count(made_for, key, sign);
         }
         if entry.asked.is_some() {
-            if sign > 0 {
-                self.asked.insert(entry.order.key.clone());
-            } else {
-                self.asked.remove(&entry.order.key);
-            }
+            mark(&mut self.asked, key, sign);
         }
         if let Some(household) = entry.order.household() {
-            let known = self.households.entry(household.clone()).or_default();
-            if sign > 0 {
-                known.insert(entry.order.key.clone());
-            } else {
-                known.remove(&entry.order.key);
-            }
-            if known.is_empty() {
-                self.households.remove(&household);
-            }
+            self.households.count(household, key, sign);
         }
         for stop in &entry.stops {
             if let StopKind::Waiting(wait) = &stop.kind
@@ -110,15 +128,15 @@ impl Tally {
         let is_old = |made_for: &Option<MadeFor>| {
             !made_for.as_ref().is_some_and(|(made, on)| made == config && on.is_none_or(|on| on == day))
         };
-        self.plannable.iter().find(|(made_for, _)| is_old(made_for)).and_then(|(_, keys)| keys.first())
+        self.plannable.0.iter().find(|(made_for, _)| is_old(made_for)).and_then(|(_, keys)| keys.first())
     }
     /// All orders of a household that the state holds and that may be joined.
     pub(super) fn household(&self, household: &Household) -> impl Iterator<Item = &OrderKey> {
-        self.households.get(household).into_iter().flatten()
+        self.households.0.get(household).into_iter().flatten()
     }
     /// Households of which the state holds several orders.
     pub(super) fn households(&self) -> impl Iterator<Item = &Household> {
-        self.households.iter().filter(|(_, orders)| orders.len() > 1).map(|(household, _)| household)
+        self.households.0.iter().filter(|(_, orders)| orders.len() > 1).map(|(household, _)| household)
     }
     /// The earliest date that an order waits for.
     pub fn first_date(&self) -> Option<Date> {
