@@ -3,6 +3,7 @@
 
 mod slip_demo;
 
+use dawnslip::book::{Actor, Cancelled, Stop, StopKind};
 use dawnslip::model::*;
 use dawnslip::slip::*;
 use slip_demo::papers::*;
@@ -129,4 +130,72 @@ fn every_word_on_every_paper_comes_from_the_file_of_words() {
     let paper = make_in(&workshop, &book, PaperKind::PickList, &list(), None, &mut setter);
     check("pick_list", &paper);
     assert!(seen > 400, "{seen}");
+}
+
+/// So many words of seven letters, each another.
+fn long_words(count: usize) -> String {
+    (100..100 + count).map(|n| format!("word{n}")).collect::<Vec<_>>().join(" ")
+}
+
+/// Words of seven letters that a paper takes at once.
+const KEPT: usize = clean::REASON_MAX / 7;
+
+/// What of the text stands on the paper, and whether that ends with the place of the rest.
+#[track_caller]
+fn told(paper: &Paper, text: &str, rest: &str, setter: &mut Typesetter) {
+    let printed = render_text(paper, Sheet::WIDE, setter).split_whitespace().collect::<Vec<_>>().join(" ");
+    let begun = printed.find("word100").unwrap_or_else(|| panic!("nothing of it: {printed}"));
+    let kept = printed[begun..].split(['…', ' ']).take_while(|word| word.starts_with("word")).collect::<Vec<_>>();
+    let of_text = text.split_whitespace().take(kept.len()).collect::<Vec<_>>();
+    assert_eq!(kept, of_text, "only whole words, in their order");
+    match rest {
+        "" => assert_eq!(kept.len(), text.split_whitespace().count(), "{printed}"),
+        rest => {
+            assert_eq!(kept.len(), KEPT);
+            let kept = kept.join(" ");
+            assert!(printed.contains(&format!("{kept}… {rest}")), "{printed}");
+        }
+    }
+}
+
+#[test]
+fn a_long_reason_is_told_in_whole_words_and_says_where_the_rest_stands() {
+    let mut setter = Typesetter::new(Fonts::embedded());
+    let (short, long) = (long_words(KEPT), long_words(KEPT + 1));
+    for (text, workshop, of_order, of_house) in [
+        (&short, workshop(), "", ""),
+        (&long, workshop(), "(the rest: dawnslip order S-417)", "(the rest: dawnslip status)"),
+        (&long, german(), "(das Weitere: dawnslip order S-417)", "(das Weitere: dawnslip status)"),
+    ] {
+        let key = OrderKey::new("shop", "S-417");
+        let asked = |cause| Stop {
+            kind: StopKind::NeedsYou(Question {
+                cause,
+                what: text.clone(),
+                remedy: "decide".into(),
+                detail: Some(Detail::Rule(text.clone())),
+            }),
+            since: now(),
+        };
+        let of_one = |book: &mut Book| {
+            book.state.orders.get_mut(&key).unwrap().stops.push(asked(Cause::Rule("odd".into(), key.clone())));
+        };
+        let of_none = |book: &mut Book| book.state.loose_stops.push(asked(Cause::RuleFailed("odd".into())));
+        for (ask, rest) in [(&of_one as &dyn Fn(&mut Book), of_order), (&of_none, of_house)] {
+            let mut book = morning();
+            ask(&mut book);
+            told(&make_in(&workshop, &book, PaperKind::PickList, &list(), None, &mut setter), text, rest, &mut setter);
+        }
+
+        let mut stopped = morning();
+        let cancelled = Cancelled { at: now(), by: Actor::Person, reason: text.clone() };
+        stopped.state.orders.get_mut(&key).unwrap().cancelled = Some(cancelled);
+        let note = Subject::Note(key.clone(), 1);
+        told(&make_in(&workshop, &stopped, PaperKind::StopNote, &note, None, &mut setter), text, of_order, &mut setter);
+
+        let mark = CopyMark { of: JobId(7), at: now(), why: text.clone() };
+        let slip = Subject::Parcel(ParcelId(401));
+        let copy = make_in(&workshop, &morning(), PaperKind::Slip, &slip, Some(&mark), &mut setter);
+        told(&copy, text, of_order, &mut setter);
+    }
 }

@@ -9,8 +9,10 @@ use unicode_normalization::char::is_combining_mark;
 pub const NAME_MAX: usize = 80;
 /// Letters of a product's, batch's or container's name.
 pub const LABEL_MAX: usize = 100;
-/// Letters of a note, reason or question.
+/// Letters of a note.
 pub const NOTE_MAX: usize = 300;
+/// Letters of a reason or question: six lines or seven of 80 mm paper. More stands at the desk.
+pub const REASON_MAX: usize = 200;
 /// Letters of a wish.
 pub const WISH_MAX: usize = 500;
 /// Letters of a gift's message.
@@ -22,6 +24,23 @@ const MARKS_MAX: usize = 4;
 /// Normal form C, without control and direction characters, white space drawn together,
 /// at most `max` letters; a longer text ends with an ellipsis.
 pub fn line(text: &str, max: usize) -> String {
+    match beginning(text, max) {
+        (whole, Longer::No) => whole,
+        (begun, Longer::Yes) => begun + "…",
+    }
+}
+
+/// Was the text longer than what was kept of it?
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Longer {
+    /// All of it was kept.
+    No,
+    /// Something follows.
+    Yes,
+}
+
+/// The same without the ellipsis.
+pub fn beginning(text: &str, max: usize) -> (String, Longer) {
     let mut out = String::with_capacity(text.len().min(4 * max));
     let mut letters = 0;
     let mut marks = 0;
@@ -45,8 +64,7 @@ pub fn line(text: &str, max: usize) -> String {
             marks = 0;
             letters += 1;
             if letters > max {
-                out.push('…');
-                return out;
+                return (out, Longer::Yes);
             }
         }
         if gap {
@@ -55,7 +73,7 @@ pub fn line(text: &str, max: usize) -> String {
         }
         out.push(c);
     }
-    out
+    (out, Longer::No)
 }
 
 /// Keeps a number and its unit ("100 g", "4 %", "95 °C") in one line: the space between them

@@ -144,7 +144,7 @@ pub fn paper(
     let shop = clean::line(&workshop.name, clean::LABEL_MAX);
     let sender: Vec<String> = workshop.sender.iter().map(|line| clean::line(line, clean::LABEL_MAX)).collect();
     let mut warnings = Vec::new();
-    let copy = wanted.copy.map(|mark| with_words(mark, wanted.subject, state, people));
+    let copy = wanted.copy.map(|mark| in_words(mark, wanted.subject, state, people, &form));
     let copy = copy.as_ref();
     let mut parcel = |id: ParcelId| {
         let brief = brief::parcel(id, state, people, workshop).ok_or(SlipError::NoParcel(id))?;
@@ -200,10 +200,12 @@ pub fn settled(mut document: Document, mut warnings: Vec<Warning>, setter: &mut 
     Paper { document, warnings }
 }
 
-/// The mark with what a person typed as its reason, as long as that is kept.
-fn with_words(mark: &CopyMark, subject: &Subject, state: &State, people: &People) -> CopyMark {
-    let said = state.order_of(subject).and_then(|order| people.said(&order, mark.at)).filter(|_| mark.why.is_empty());
-    CopyMark { why: said.map_or_else(|| mark.why.clone(), |text| text.reveal().to_owned()), ..mark.clone() }
+/// The mark with its reason in the words of the paper, or as a person typed it, as long as that is kept.
+fn in_words(mark: &CopyMark, subject: &Subject, state: &State, people: &People, form: &Form) -> CopyMark {
+    let order = state.order_of(subject);
+    let said = order.as_ref().and_then(|order| people.said(order, mark.at)).filter(|_| mark.why.is_empty());
+    let why = said.map_or(mark.why.as_str(), |text| text.reveal());
+    CopyMark { why: said::reason(why, order.as_ref().map(|order| order.number.as_str()), form), ..mark.clone() }
 }
 
 /// Takes out pictographs that no face has, and names the letters that none has.

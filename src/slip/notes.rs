@@ -1,7 +1,6 @@
 //! Change note and stop note: laid with a slip that is already on paper.
 
 use super::brief::{self, label};
-use super::clean::{self, NOTE_MAX};
 use super::document::*;
 use super::said::{difference, reason};
 use super::sizes::*;
@@ -82,7 +81,8 @@ pub fn stop(order: &OrderEntry, state: &State, people: &People, workshop: &Works
     let form = Form::of(workshop);
     let why = order.cancelled.as_ref().map(|cancelled| {
         let said = people.said(&order.order.key, cancelled.at).filter(|_| cancelled.reason.is_empty());
-        let why = said.map_or_else(|| reason(&cancelled.reason, &form), |text| clean::line(text.reveal(), NOTE_MAX));
+        let typed = said.map_or(cancelled.reason.as_str(), |text| text.reveal());
+        let why = reason(typed, Some(&order.order.key.number), &form);
         form.fill(key::STOP_WHY, &[("time", &form.moment(cancelled.at, now)), ("why", &why)])
     });
     let parcels = order.parcels.iter().filter_map(|id| state.parcels.get(id).map(|parcel| (id, parcel)));

@@ -2,7 +2,7 @@
 //! questions and reasons. The desk says the same in English.
 
 use super::brief::label;
-use super::clean::{self, NOTE_MAX};
+use super::clean::{self, Longer, NOTE_MAX, REASON_MAX};
 use super::words::{Form, key};
 use crate::book::{GroupedQuestion, Matter, State};
 use crate::model::{
@@ -72,9 +72,29 @@ pub fn difference(difference: &Difference, form: &Form) -> String {
     clean::line(&text, NOTE_MAX)
 }
 
-/// Why a paper is printed again or an order is cancelled; people's own words stay as they are.
-pub fn reason(sentence: &str, form: &Form) -> String {
-    let Some((reason, what)) = Reason::of(sentence) else { return clean::line(sentence, NOTE_MAX) };
+/// Words of any length: whole up to [`REASON_MAX`] letters, of longer ones the whole words up to there and
+/// `rest`, which says where they stand to their end.
+fn at_length(text: &str, rest: &str) -> String {
+    let (kept, longer) = clean::beginning(text, REASON_MAX);
+    if longer == Longer::No {
+        return kept;
+    }
+    // Some scripts part no words with spaces: there it ends after any letter.
+    let words = kept.rsplit_once(' ').map(|(words, _)| words).filter(|words| words.len() * 2 > kept.len());
+    format!("{}… {rest}", words.unwrap_or(&kept)).trim_end().to_owned()
+}
+
+/// Where all of it stands that was said about an order.
+fn rest_of(order: &str, form: &Form) -> String {
+    form.fill(key::REST_ORDER, &[("number", &label(order))])
+}
+
+/// Why a paper is printed again or an order is cancelled; people's own words stay as they are. Too many of them
+/// are found with the order of this number, if it is about one.
+pub fn reason(sentence: &str, order: Option<&str>, form: &Form) -> String {
+    let Some((reason, what)) = Reason::of(sentence) else {
+        return at_length(sentence, &order.map(|number| rest_of(number, form)).unwrap_or_default());
+    };
     let key = match reason {
         Reason::Broken => key::WHY_BROKEN,
         Reason::Silent => key::WHY_SILENT,
@@ -98,7 +118,10 @@ pub fn question(question: &GroupedQuestion, state: &State, form: &Form) -> Strin
         ),
         Matter::Asked(cause, detail) => asked(cause, detail.as_ref(), state, form),
     };
-    clean::line(&text, NOTE_MAX)
+    match &question.orders[..] {
+        [order] => at_length(&text, &rest_of(&order.number, form)),
+        _ => at_length(&text, form.word(key::REST_STATUS)),
+    }
 }
 
 fn asked(cause: &Cause, detail: Option<&Detail>, state: &State, form: &Form) -> String {
@@ -144,7 +167,7 @@ fn detailed(cause: &Cause, detail: &Detail, form: &Form) -> String {
         Detail::Rule(text) => text.clone(),
         Detail::Conflict => {
             let rules = if let Cause::RuleFailed(rules) = cause { rules.as_str() } else { "" };
-            form.fill(key::ASK_CONFLICT, &[("what", &clean::line(rules, NOTE_MAX))])
+            form.fill(key::ASK_CONFLICT, &[("what", rules)])
         }
         Detail::CancelledAfterHandOver(parcels) => {
             let parcels = form.count(*parcels as usize, key::PARCEL, key::PARCELS);
@@ -177,7 +200,7 @@ fn flaw_key(kind: FlawKind) -> &'static str {
 fn uncertain(job: Option<&Job>, state: &State, form: &Form) -> String {
     let Some(job) = job else { return form.word(key::ASK_PAPER_GONE).to_owned() };
     let why = match &job.state {
-        JobState::Uncertain { why } => reason(why, form),
+        JobState::Uncertain { why } => reason(why, None, form),
         _ => String::new(),
     };
     let kind = form.word(match job.kind {

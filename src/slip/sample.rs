@@ -61,7 +61,8 @@ pub fn papers(workshop: &Workshop, now: Timestamp) -> Vec<(String, Document)> {
         gift_message: Some("A small thing for a long winter.".to_owned()),
         ..parcel(1, workshop, &form, now)
     };
-    let mark = CopyMark { of: JobId(7), at: now - SignedDuration::from_mins(12), why: Reason::Silent.words().into() };
+    let why = super::said::reason(Reason::Silent.words(), None, &form);
+    let mark = CopyMark { of: JobId(7), at: now - SignedDuration::from_mins(12), why };
     let mut all = vec![
         ("pick-list".to_owned(), picklist::pick_list(&day(workshop, &form, now), &form, &shop)),
         ("slip".to_owned(), sheet::slip(&plain, None, &form, &shop, now)),

@@ -6,7 +6,6 @@
 use super::brief::{self, ParcelBrief, Thing};
 use super::document::*;
 use super::packing;
-use super::said::reason;
 use super::sizes::*;
 use super::words::{Form, key};
 use crate::model::CopyMark;
@@ -29,14 +28,15 @@ pub fn slip(brief: &ParcelBrief, copy: Option<&CopyMark>, form: &Form, shop: &st
     paper
 }
 
-/// COPY in large letters, why, and what to look for first.
+/// COPY in large letters, why (in the words of the paper), and what to look for first.
 pub(super) fn copy_head(paper: &mut Document, mark: &CopyMark, form: &Form, now: Timestamp) {
     let word = form.word(key::COPY);
     paper.push(Block::Band(Paragraph::plain(word, Face::Heavy, NUMBER).aligned(Align::Middle)));
     paper.space(8);
     paper.text(form.word(key::COPY_LOOK), Face::Bold, HEADING);
-    let why = reason(&mark.why, form);
-    paper.text(form.fill(key::COPY_WHY, &[("time", &form.moment(mark.at, now)), ("why", &why)]), Face::Sans, WORDS);
+    let places = [("time", form.moment(mark.at, now)), ("why", mark.why.clone())];
+    let places = places.each_ref().map(|(name, value)| (*name, value.as_str()));
+    paper.text(form.fill(key::COPY_WHY, &places), Face::Sans, WORDS);
     paper.space(14);
 }
 

@@ -40,6 +40,7 @@ keys! {
     WHY_BROKEN = "why_broken", WHY_SILENT = "why_silent", WHY_UNCONFIRMED = "why_unconfirmed",
     WHY_WRONG_ANSWER = "why_wrong_answer", WHY_STOPPED = "why_stopped", WHY_ENDED = "why_ended",
     WHY_RECORDS_LOST = "why_records_lost", WHY_SHOP_CANCELLED = "why_shop_cancelled", WHY_DECIDED = "why_decided",
+    REST_ORDER = "rest_order", REST_STATUS = "rest_status",
     DIFFERS_ADDED = "differs_added", DIFFERS_COUNT = "differs_count", DIFFERS_TAKEN_OUT = "differs_taken_out",
     DIFFERS_ADDRESS = "differs_address", DIFFERS_SERVICE = "differs_service", DIFFERS_NO_SERVICE = "differs_no_service",
     DIFFERS_GIFT = "differs_gift", DIFFERS_NO_GIFT = "differs_no_gift", DIFFERS_NOT_BEFORE = "differs_not_before",

@@ -140,6 +140,7 @@ pub fn full_of_questions(book: &mut Book) {
         (Cause::NoService(key("S-418")), Some(Detail::Wish("Road".into()))),
         (Cause::Rule("collect".into(), key("S-417")), Some(Detail::Rule("Teapot, peat black?".into()))),
         (Cause::Rule("collect".into(), key("S-418")), None),
+        (Cause::Rule("collect".into(), key("S-419")), Some(Detail::Rule("Teapot, peat black? ".repeat(40)))),
         (Cause::RuleFailed("collect".into()), None),
         (Cause::RuleFailed("collect / Letter".into()), Some(Detail::Conflict)),
         (Cause::SameRevision(key("S-417")), None),

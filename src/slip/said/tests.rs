@@ -55,7 +55,7 @@ fn english_paper_says_what_the_desk_says() {
         // Of a cancellation paper says only where, since the word stands before it.
         let short = [Reason::ShopCancelled, Reason::Decided];
         for one in Reason::ALL.into_iter().filter(|one| !short.contains(one)) {
-            assert_eq!(reason(&one.about("bench"), form), one.about("bench"));
+            assert_eq!(reason(&one.about("bench"), None, form), one.about("bench"));
         }
     });
 }
@@ -65,7 +65,7 @@ fn what_people_and_rules_wrote_stays_as_they_wrote_it() {
     with_form(words::english().into_keys().map(|key| (key, "§".to_owned())).collect(), |form| {
         assert_eq!(caution(&Caution::Said("glaze is soft".into()), form), "glaze is soft");
         assert_eq!(difference(&Difference::Said("2 x MUG-1, was 1".into()), form), "2 x MUG-1, was 1");
-        assert_eq!(reason("it was torn", form), "it was torn");
+        assert_eq!(reason("it was torn", None, form), "it was torn");
         for said in cautions().iter().map(|one| caution(one, form)) {
             assert_eq!(said, "§");
         }
@@ -73,7 +73,7 @@ fn what_people_and_rules_wrote_stays_as_they_wrote_it() {
             assert_eq!(said, "§");
         }
         for one in Reason::ALL {
-            assert_eq!(reason(&one.about("bench"), form), "§");
+            assert_eq!(reason(&one.about("bench"), None, form), "§");
         }
     });
 }
