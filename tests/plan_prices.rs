@@ -272,7 +272,7 @@ fn discounts_months_and_places_change_a_price() {
     ] {
         let quoted = on(day, &road, false, small, g(100)).expect("a price");
         assert_eq!(quoted.total().minor, expected, "{day}");
-        let nothing_less = least(&road, &order(&[]).destination, day).expect("it goes there");
+        let nothing_less = least(&road, &order(&[]).destination, day, Weight::ZERO).expect("it goes there");
         assert!(nothing_less <= expected && nothing_less > expected - 60, "{day}: {nothing_less}");
     }
     assert_eq!(cost(&road, mm(300, 250, 266), g(100)), Some(935 + 70), "19.95 l, length and girth 1 332 mm");
@@ -315,7 +315,7 @@ fn minimum_tax_and_rounding_come_last_and_in_this_order() {
         quoted.surcharges.iter().map(|(name, amount)| (name.as_str(), amount.minor)).collect();
     assert_eq!(parts, [("contract", -66), ("up to the minimum", 133), ("VAT 8.1 %", 32), ("rounding", 3)]);
     assert_eq!(quoted.total().minor, 435);
-    assert!(least(&road, &order(&[]).destination, DAY).expect("it goes there") <= 435);
+    assert!(least(&road, &order(&[]).destination, DAY, Weight::ZERO).expect("it goes there") <= 435);
 }
 
 #[test]
@@ -334,7 +334,7 @@ fn new_prices_count_from_their_day_on() {
     ] {
         let quoted = on(day, &road, false, mm(200, 100, 100), g(500)).expect("a price");
         assert_eq!(quoted.total().minor, expected, "{day}");
-        assert_eq!(least(&road, &order(&[]).destination, day), Some(expected), "{day}");
+        assert_eq!(least(&road, &order(&[]).destination, day, Weight::ZERO), Some(expected), "{day}");
     }
 }
 
@@ -432,4 +432,41 @@ fn nothing_costs_less_than_the_least_in_any_currency() {
         let slack = 2 + abroad.rate.as_ref().map_or(0, |rate| rate.at_home(money(5)).minor);
         assert!((cheapest - slack..=cheapest).contains(&nothing_less), "{of}: {nothing_less}, {cheapest}");
     }
+}
+
+/// A bound for splits: what it says of a weight holds for all heavier parcels, too, and it refuses only
+/// what the service refuses.
+#[test]
+fn the_least_for_a_weight_is_never_more_than_a_price() {
+    // Dearer and cheaper in turn, as some published lists are.
+    let rows = [(100, 300), (500, 290), (1_000, 610), (2_000, 550), (5_000, 1_200)];
+    let mut road = service("Road", Price::ByWeight(steps("Middle", &rows)));
+    road.weight_max = Some(g(4_000));
+    let to = order(&[]).destination;
+    let weights: Vec<i64> =
+        (1..=52).map(|step| step * 100 - 1).chain([100, 101, 500, 501, 2_000, 2_001, 4_000, 4_001]).collect();
+    let (mut carried, mut refused) = (0, 0);
+    for &weight in &weights {
+        let bound = least(&road, &to, DAY, g(weight));
+        for &heavier in weights.iter().filter(|heavier| **heavier >= weight) {
+            match on(DAY, &road, false, mm(200, 150, 100), g(heavier)) {
+                Ok(quoted) => {
+                    carried += 1;
+                    assert!(
+                        bound.is_some_and(|bound| bound <= quoted.total().minor),
+                        "{weight} g, {heavier} g: {bound:?}"
+                    );
+                }
+                Err(_) => refused += 1,
+            }
+        }
+        assert_eq!(bound.is_none(), weight > 4_000, "{weight} g");
+    }
+    assert!(carried > 500 && refused > 100, "{carried} {refused}");
+    assert_eq!(least(&road, &to, DAY, g(600)), Some(550), "two kilograms cost less than one");
+    assert_eq!(weights_of(&road), [100, 500, 1_000, 2_000, 5_000, 4_000].map(g));
+}
+
+fn weights_of(service: &Service) -> Vec<Weight> {
+    dawnslip::plan::tariff::weights(service, DAY).collect()
 }

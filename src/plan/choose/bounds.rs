@@ -104,3 +104,54 @@ fn rows<T: Copy + Ord>(mut ends: Vec<T>, value: impl Fn(T) -> Option<i64>) -> Ve
 fn at<T: Copy + Ord>(rows: &[(T, i64)], wanted: T) -> Option<i64> {
     rows.get(rows.partition_point(|(end, _)| *end < wanted)).map(|(_, value)| *value)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Up to 1 kg for 300, up to 2 kg for 500, up to 5 kg for 900; wraps for 10 and 40 units of room.
+    fn bounds() -> Bounds {
+        Bounds {
+            pieces: vec![(400, 4), (900, 9)],
+            services: vec![(1_000, 300), (2_000, 500), (5_000, 900)],
+            wraps: vec![(10, 20), (40, 60)],
+        }
+    }
+
+    #[test]
+    fn one_parcel_is_asked_the_cheapest_step_that_carries_it() {
+        let one = |counts: [u32; 2]| bounds().of_one(&counts);
+        assert_eq!(one([0, 0]), Some(320));
+        assert_eq!(one([2, 0]), Some(320));
+        assert_eq!(one([1, 1]), Some(560), "1.3 kg, 13 units of room");
+        assert_eq!(one([0, 4]), Some(960));
+        assert_eq!(one([10, 0]), Some(960));
+        assert_eq!(one([11, 0]), None, "44 units of room");
+        assert_eq!(one([0, 6]), None, "5.4 kg");
+    }
+
+    /// By hand: every split, each part in one parcel or, where that is less, as two empty ones.
+    #[test]
+    fn several_parcels_cost_what_their_cheapest_split_does() {
+        let several = |counts: [u32; 2]| bounds().of_several(&counts);
+        assert_eq!(several([1, 0]), None, "one piece is one parcel");
+        assert_eq!(several([1, 1]), Some(320 + 320));
+        assert_eq!(several([4, 0]), Some(320 + 320));
+        assert_eq!(several([0, 3]), Some(320 + 560), "one and two: 1.8 kg in 18 units of room");
+        assert_eq!(several([0, 4]), Some(560 + 560).min(Some(320 + 640)), "one, and three in two parcels");
+    }
+
+    #[test]
+    fn so_many_sets_that_none_is_looked_at() {
+        let most = u32::try_from(SETS_MAX).expect("a count");
+        assert_eq!(bounds().of_several(&[most, 1]), Some(640));
+    }
+
+    #[test]
+    fn rows_end_where_nothing_carries_any_more() {
+        let value = |end: i64| (end <= 20).then_some(end * 2);
+        let made = rows(vec![30, 10, 20, 10], value);
+        assert_eq!(made, [(10, 20), (20, 40)]);
+        assert_eq!([0, 10, 11, 20, 21].map(|wanted| at(&made, wanted)), [Some(20), Some(20), Some(40), Some(40), None]);
+    }
+}
