@@ -359,7 +359,7 @@ fn limits_minimum_tax_and_size_as_weight_change_with_the_prices() {
     let large = mm(400, 300, 200);
     assert_eq!((asked(before, large, 900), asked(after, large, 900)), (Ok(500), Ok(1080)));
     let to = order(&[]).destination;
-    assert_eq!((least(&road, &to, before), least(&road, &to, after)), (Some(500), Some(660)));
+    assert_eq!((least(&road, &to, before, Weight::ZERO), least(&road, &to, after)), (Some(500), Some(660)));
 }
 
 /// Weight steps and all amounts of a service, in another currency.
@@ -425,7 +425,7 @@ fn nothing_costs_less_than_the_least_in_any_currency() {
         abroad.surcharges = vec![Surcharge::plain("contract", SurchargeAmount::PerTenThousand(-1999))];
         abroad.vat = Some(1900);
         abroad.round = Some((money(5), Round::Near));
-        let nothing_less = least(&abroad, &order(&[]).destination, DAY).expect("it goes there");
+        let nothing_less = least(&abroad, &order(&[]).destination, DAY, Weight::ZERO).expect("it goes there");
         let all = [1, 999, 1001, 2999, 3001].map(|grams| cost(&abroad, mm(200, 100, 100), g(grams)).expect("a price"));
         let cheapest = all.into_iter().min().expect("some");
         // Near enough to be of use: at most two minor units and one step of rounding below.
