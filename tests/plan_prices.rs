@@ -359,7 +359,10 @@ fn limits_minimum_tax_and_size_as_weight_change_with_the_prices() {
     let large = mm(400, 300, 200);
     assert_eq!((asked(before, large, 900), asked(after, large, 900)), (Ok(500), Ok(1080)));
     let to = order(&[]).destination;
-    assert_eq!((least(&road, &to, before, Weight::ZERO), least(&road, &to, after)), (Some(500), Some(660)));
+    assert_eq!(
+        (least(&road, &to, before, Weight::ZERO), least(&road, &to, after, Weight::ZERO)),
+        (Some(500), Some(660))
+    );
 }
 
 /// Weight steps and all amounts of a service, in another currency.
