@@ -89,7 +89,7 @@ proptest! {
         room in [40i64..220, 40i64..220, 40i64..220],
     ) {
         for laws in [Laws::Geometry, Laws::Bench] {
-            let budget = Budget { starts: 8, nodes: 100, slice_steps: 500, late_starts: 0 };
+            let budget = Budget { starts: 8, nodes: 100, slice_steps: 500, loading_steps: 30_000, late_starts: 0 };
             if let Fit::Fits(placed) = fit(room, &pieces, laws, budget) {
                 prop_assert_eq!(checker::complaint(room, &pieces, laws, &placed), None);
             }
@@ -103,7 +103,7 @@ proptest! {
     ) {
         let pieces = cut(room, &cuts);
         for laws in [Laws::Geometry, Laws::Bench] {
-            let verdict = fit(room, &pieces, laws, Budget { starts: 2, nodes: 150, slice_steps: 750, late_starts: 0 });
+            let verdict = fit(room, &pieces, laws, Budget { starts: 2, nodes: 150, slice_steps: 750, loading_steps: 45_000, late_starts: 0 });
             prop_assert!(!matches!(verdict, Fit::Cannot(_)), "{:?} into {:?}: {:?}", pieces, room, verdict);
         }
     }
@@ -113,7 +113,7 @@ proptest! {
         pieces in prop::collection::vec(a_piece(), 1..6),
         room in [60i64..200, 60i64..200, 60i64..200],
     ) {
-        let budget = Budget { starts: 8, nodes: 4_000, slice_steps: 20_000, late_starts: 0 };
+        let budget = Budget { starts: 8, nodes: 4_000, slice_steps: 20_000, loading_steps: 1_200_000, late_starts: 0 };
         let forward = fit(room, &pieces, Laws::Geometry, budget);
         prop_assert_eq!(&fit(room, &pieces, Laws::Geometry, budget), &forward);
         let backward: Vec<Piece> = pieces.iter().rev().cloned().collect();

@@ -174,9 +174,6 @@ const STARTS_FIRST: u32 = 6;
 /// ... and those steps.
 const SLICE_STEPS_FIRST: u64 = 1_500;
 
-/// Steps of loading many pieces, likewise.
-const LOADING_STEPS: u64 = 300;
-
 /// How much work may be spent: counts, not time, so that the answer is the same everywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Budget {
@@ -186,15 +183,18 @@ pub struct Budget {
     pub nodes: u32,
     /// Steps of the search by slices after that.
     pub slice_steps: u64,
+    /// Steps of loading by blocks, for more than a dozen pieces.
+    pub loading_steps: u64,
     /// Constructive starts at the end.
     pub late_starts: u32,
 }
 
 impl Budget {
     /// For planning an order: of what more work would still decide, these decide most (see DEVELOPERS.md).
-    pub const USUAL: Self = Self { starts: 24, nodes: 600, slice_steps: 0, late_starts: 60 };
+    pub const USUAL: Self = Self { starts: 24, nodes: 600, slice_steps: 0, loading_steps: 900_000, late_starts: 60 };
     /// For a person who waits for one answer.
-    pub const THOROUGH: Self = Self { starts: 200, nodes: 60_000, slice_steps: 300_000, late_starts: 1_000 };
+    pub const THOROUGH: Self =
+        Self { starts: 200, nodes: 60_000, slice_steps: 300_000, loading_steps: 18_000_000, late_starts: 1_000 };
     /// One start takes the more work the more pieces there are: fewer starts for many.
     fn for_pieces(self, count: usize) -> Self {
         let share = |starts: u32| match u32::try_from(count) {
@@ -204,11 +204,12 @@ impl Budget {
         Self { starts: share(self.starts), late_starts: share(self.late_starts), ..self }
     }
     /// For what is only shown beside an answer.
-    pub const GLANCE: Self = Self { starts: 8, nodes: 0, slice_steps: 0, late_starts: 0 };
+    pub const GLANCE: Self = Self { starts: 8, nodes: 0, slice_steps: 0, loading_steps: 0, late_starts: 0 };
     /// For one block.
-    pub const ONE_START: Self = Self { starts: 1, nodes: 0, slice_steps: 0, late_starts: 0 };
+    pub const ONE_START: Self = Self { starts: 1, nodes: 0, slice_steps: 0, loading_steps: 0, late_starts: 0 };
     /// For tests that run unoptimised.
-    pub const SMALL: Self = Self { starts: 8, nodes: 1_200, slice_steps: 6_000, late_starts: 0 };
+    pub const SMALL: Self =
+        Self { starts: 8, nodes: 1_200, slice_steps: 6_000, loading_steps: 360_000, late_starts: 0 };
 }
 
 /// The verdict.
@@ -375,9 +376,9 @@ pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
 
 /// Rounds of [`prove`]: the first finds nearly everything, the last takes seconds. Starts are cheap.
 const ROUNDS: [Budget; 3] = [
-    Budget { starts: 24, nodes: 3_000, slice_steps: 15_000, late_starts: 100 },
-    Budget { starts: 0, nodes: 40_000, slice_steps: 200_000, late_starts: 3_000 },
-    Budget { starts: 0, nodes: 1_000_000, slice_steps: 5_000_000, late_starts: 30_000 },
+    Budget { starts: 24, nodes: 3_000, slice_steps: 15_000, loading_steps: 900_000, late_starts: 100 },
+    Budget { starts: 0, nodes: 40_000, slice_steps: 200_000, loading_steps: 12_000_000, late_starts: 3_000 },
+    Budget { starts: 0, nodes: 1_000_000, slice_steps: 5_000_000, loading_steps: 300_000_000, late_starts: 30_000 },
 ];
 
 /// Rounds that stay below half a second.
@@ -429,7 +430,7 @@ fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start
     };
     let looks = u64::from(budget.nodes);
     if pieces.len() > PIECES_MAX {
-        let loaded = loading::pack(room, pieces, laws, looks * LOADING_STEPS);
+        let loaded = loading::pack(room, pieces, laws, budget.loading_steps);
         return loaded.map_or(Fit::Unknown, |found| confirmed(room, pieces, laws, found));
     }
     // What fits is mostly found by the first starts, and what does not is mostly refuted by the first steps.
@@ -468,7 +469,7 @@ fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start
         Outcome::Spent => {}
     }
     if pieces.len() > PIECES_USUAL as usize
-        && let Some(found) = loading::pack(room, pieces, laws, looks * LOADING_STEPS)
+        && let Some(found) = loading::pack(room, pieces, laws, budget.loading_steps)
         && let fits @ Fit::Fits(_) = confirmed(room, pieces, laws, found)
     {
         return fits;

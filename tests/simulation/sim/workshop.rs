@@ -46,8 +46,13 @@ pub fn bench() -> &'static Bench {
         wrong.values_mut().for_each(|text| text.push_str("\nno-such-key = 1\n"));
         let broken = dawnslip::config::load(&wrong, Path::new("")).expect_err("every file has a mistake").list().len();
         // The rules are those of both. A small budget for each fit: the least cost is not the point here.
-        let planner =
-            Planner::new(&plain).with_budget(Budget { starts: 4, nodes: 100, slice_steps: 0, late_starts: 4 });
+        let planner = Planner::new(&plain).with_budget(Budget {
+            starts: 4,
+            nodes: 100,
+            slice_steps: 0,
+            loading_steps: 30_000,
+            late_starts: 4,
+        });
         Bench { plain, mended, broken, planner, plans: Mutex::default() }
     })
 }
