@@ -53,8 +53,9 @@ fn worlds_keep_what_was_promised() {
     }
 }
 
-/// Fresh seeds that once found something: a head that held half a command for ever.
-const ONCE_FAILED: [u64; 1] = [2_770_162_783];
+/// Fresh seeds that once found something: a head that held half a command for ever; half a first line that
+/// another one went on from.
+const ONCE_FAILED: [u64; 2] = [2_770_162_783, 3_529_565_545];
 
 #[test]
 fn worlds_that_once_failed_are_well() {

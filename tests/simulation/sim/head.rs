@@ -221,8 +221,8 @@ impl Head {
         let before = self.tray.len();
         let mut begun: Option<Sheet> = None;
         for line in page.lines() {
-            // Behind half a paper that nobody cut off, another may begin on the same sheet.
-            if let Some(at) = line.find("begin ") {
+            // Behind half a paper that nobody cut off, another may begin on the same sheet, and on the same line.
+            if let Some(at) = line.rfind("begin ") {
                 begun = read_first_line(&line[at..]);
             } else if line == "end" {
                 self.tray.extend(begun.take());
