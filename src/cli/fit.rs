@@ -7,7 +7,7 @@ use super::{Ended, Folders, Outcome};
 use crate::model::{Dims, Length, NM_PER_MM, QUANTITY_MAX, QuantityError, Units, mm_near};
 use crate::plan::fit::bulk::{Answer, Instance};
 use crate::plan::fit::loading::LOADED_MAX;
-use crate::plan::fit::{At, Fit, Laws, Piece, ROUNDS_ALL, Sides, Turning, exact, prove};
+use crate::plan::fit::{At, Fit, Laws, Piece, ROUNDS_LONG, Sides, Turning, exact, prove};
 use crate::plan::quote;
 use crate::slip::packing::{self, Block};
 use serde_json::json;
@@ -65,7 +65,7 @@ impl FitOptions {
         let pieces: Vec<Piece> = named.iter().map(|(_, piece)| piece.clone()).collect();
         let mut nodes = 0;
         let verdict = exact::in_nanometres(room, &pieces, |room, pieces| {
-            let (verdict, more) = prove(room, &pieces, Laws::Bench, ROUNDS_ALL - 1);
+            let (verdict, more) = prove(room, &pieces, Laws::Bench, ROUNDS_LONG);
             nodes += more;
             verdict
         });

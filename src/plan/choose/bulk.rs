@@ -8,7 +8,7 @@
 //! two, cheapest first, and never of what holds something that does not fit.
 
 use crate::plan::fit::bulk::{SIDE_MAX, Turn, are_sides};
-use crate::plan::fit::{Fit, Laws, Piece, ROUNDS_ALL, ROUNDS_QUICK, Sides, prove};
+use crate::plan::fit::{Fit, Laws, Piece, ROUNDS_LONG, ROUNDS_QUICK, Sides, prove};
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 
@@ -365,7 +365,7 @@ impl<'a> Table<'a> {
             counts.iter().zip(&self.kinds).flat_map(|(n, kind)| std::iter::repeat_n(piece(kind), *n)).collect();
         // What may decide the whole is worth more than one of its many parts.
         let is_whole = counts.iter().zip(&self.kinds).all(|(n, kind)| *n == kind.len());
-        let rounds = if is_whole { ROUNDS_ALL - 1 } else { ROUNDS_QUICK };
+        let rounds = if is_whole { ROUNDS_LONG } else { ROUNDS_QUICK };
         match prove(self.asked.containers[container].inner, &pieces, Laws::Geometry, rounds).0 {
             Fit::Fits(_) => Some(true),
             Fit::Cannot(_) => Some(false),

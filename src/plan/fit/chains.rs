@@ -78,7 +78,8 @@ impl Chains {
         let mut says = Vec::new();
         let mut new_lit = |what: Says| {
             says.push(what);
-            Lit::new(solver.new_var(lbool::FALSE, true), true)
+            // Decided to be so first: what lies before what is where chains come from.
+            Lit::new(solver.new_var(lbool::TRUE, true), true)
         };
         let turn_lits: Vec<Vec<Lit>> =
             (0..count).map(|k| (0..turns[k].len()).map(|t| new_lit(Says::Turn(k, t))).collect()).collect();

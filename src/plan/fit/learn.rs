@@ -24,23 +24,41 @@ const LEARNT_MIN: i32 = 5_000;
 /// ... and this many times as many after each adjustment.
 const LEARNT_GROWTH: f64 = 1.02;
 
-/// Searches within so many looks at the chains; says as well how many it took.
-pub fn search(room: Sides, pieces: &[Piece], looks: u64) -> (Outcome, u64) {
-    if pieces.len() > PIECES_MAX || looks == 0 {
-        return (Outcome::Spent, 0);
+/// A search that goes on where it was left: it keeps what it learnt.
+pub struct Learning {
+    search: Search,
+    /// The piece at each place of the search.
+    order: Vec<usize>,
+}
+
+impl Learning {
+    /// Nothing searched yet; `None`: too many pieces.
+    pub fn new(room: Sides, pieces: &[Piece]) -> Option<Self> {
+        if pieces.len() > PIECES_MAX {
+            return None;
+        }
+        let order = largest_first(pieces);
+        let turns: Vec<Vec<Sides>> = order.iter().map(|&k| fitting_turns(room, &pieces[k])).collect();
+        let room = reachable(room, &turns);
+        let options =
+            SolverOpts { min_learnts_lim: LEARNT_MIN, learntsize_inc: LEARNT_GROWTH, ..SolverOpts::default() };
+        let mut search = Search::new(room, turns, options);
+        search.chains.state(&mut search.solver, |a, b| pieces[order[a]].is_like(&pieces[order[b]]));
+        Some(Self { search, order })
     }
-    let order = largest_first(pieces);
-    let turns: Vec<Vec<Sides>> = order.iter().map(|&k| fitting_turns(room, &pieces[k])).collect();
-    let room = reachable(room, &turns);
-    let options = SolverOpts { min_learnts_lim: LEARNT_MIN, learntsize_inc: LEARNT_GROWTH, ..SolverOpts::default() };
-    let mut search = Search::new(room, turns, options, looks);
-    search.chains.state(&mut search.solver, |a, b| pieces[order[a]].is_like(&pieces[order[b]]));
-    let (mut outcome, spent) = search.run();
-    if let Outcome::Found(places) = &mut outcome {
-        places.iter_mut().for_each(|at| at.piece = order[at.piece]);
-        places.sort_by_key(|at| at.piece);
+
+    /// Searches within so many more looks at the chains; says as well how many it took.
+    pub fn go_on(&mut self, looks: u64) -> (Outcome, u64) {
+        if looks == 0 {
+            return (Outcome::Spent, 0);
+        }
+        let (mut outcome, spent) = self.search.go_on(looks);
+        if let Outcome::Found(places) = &mut outcome {
+            places.iter_mut().for_each(|at| at.piece = self.order[at.piece]);
+            places.sort_by_key(|at| at.piece);
+        }
+        (outcome, spent)
     }
-    (outcome, spent)
 }
 
 /// Searches with all ways round decided and, along one side, which pairs are apart there.
@@ -52,7 +70,7 @@ pub fn search_along(
     looks: u64,
 ) -> (Outcome, u64) {
     let turns: Vec<Vec<Sides>> = sizes.iter().map(|size| vec![*size]).collect();
-    let mut search = Search::new(room, turns, SolverOpts::default(), looks);
+    let mut search = Search::new(room, turns, SolverOpts::default());
     search.chains.state(&mut search.solver, |_, _| false);
     for a in 0..sizes.len() {
         for b in a + 1..sizes.len() {
@@ -65,43 +83,44 @@ pub fn search_along(
             }
         }
     }
-    search.run()
+    search.go_on(looks)
 }
 
-/// A solver with its theory, and the looks that both may take.
+/// A solver with its theory, and the looks that both may still take.
 struct Search {
     solver: Solver<Budget>,
     chains: Chains,
-    looks: u64,
     left: Rc<Cell<u64>>,
 }
 
 impl Search {
-    fn new(room: Sides, turns: Vec<Vec<Sides>>, options: SolverOpts, looks: u64) -> Self {
-        let left = Rc::new(Cell::new(looks));
+    fn new(room: Sides, turns: Vec<Vec<Sides>>, options: SolverOpts) -> Self {
+        let left = Rc::new(Cell::new(0));
         let mut solver = Solver::new(options, Budget(left.clone()));
         let chains = Chains::new(room, turns, &mut solver, left.clone());
-        Self { solver, chains, looks, left }
+        Self { solver, chains, left }
     }
 
-    /// What came of it, pieces by their places in the search, and the looks that it took.
-    fn run(mut self) -> (Outcome, u64) {
+    /// What came of it within so many looks, pieces by their places in the search, and the looks that it took.
+    fn go_on(&mut self, looks: u64) -> (Outcome, u64) {
+        self.left.set(looks);
         let found = self.solver.solve_limited_th(&mut self.chains, &[]);
         let outcome = if found == lbool::TRUE {
-            let place = |(piece, (at, size)): (usize, (Sides, Sides))| At { piece, at, size };
-            Outcome::Found(self.chains.found.into_iter().enumerate().map(place).collect())
+            let place = |(piece, &(at, size)): (usize, &(Sides, Sides))| At { piece, at, size };
+            Outcome::Found(self.chains.found.iter().enumerate().map(place).collect())
         } else if found == lbool::FALSE {
             Outcome::Cannot
         } else {
             Outcome::Spent
         };
-        (outcome, self.looks - self.left.get())
+        (outcome, looks - self.left.get())
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Laws, Turning, checker, slices};
+    use super::super::slices::Slicing;
+    use super::super::{Laws, Turning, checker};
     use super::*;
 
     /// Numbers that only have to vary (splitmix64, from memory).
@@ -134,8 +153,13 @@ mod tests {
             if pieces.iter().any(|piece| fitting_turns(room, piece).is_empty()) {
                 continue;
             }
-            let (learnt, _) = search(room, &pieces, 20_000);
-            let (sliced, _) = slices::search(room, &pieces, 200_000);
+            let mut learning = Learning::new(room, &pieces).expect("few pieces");
+            // In two goes, the first of which is mostly too short.
+            let learnt = match learning.go_on(30).0 {
+                Outcome::Spent => learning.go_on(20_000).0,
+                decided => decided,
+            };
+            let (sliced, _) = Slicing::new(room, &pieces).expect("few pieces").go_on(200_000);
             for outcome in [&learnt, &sliced] {
                 if let Outcome::Found(places) = outcome {
                     assert_eq!(checker::complaint(room, &pieces, Laws::Geometry, places), None, "{room:?} {pieces:?}");
@@ -153,8 +177,9 @@ mod tests {
     #[test]
     fn more_pieces_than_it_takes_and_no_work_are_left_alone() {
         let many = vec![Piece::plain([1, 1, 1], Turning::Any); PIECES_MAX + 1];
-        assert_eq!(search([100; 3], &many, 1_000).0, Outcome::Spent);
-        assert_eq!(search([100; 3], &many[1..], 0).0, Outcome::Spent);
-        assert!(matches!(search([100; 3], &many[1..], 1_000).0, Outcome::Found(_)));
+        assert!(Learning::new([100; 3], &many).is_none());
+        let mut learning = Learning::new([100; 3], &many[1..]).expect("so many it takes");
+        assert_eq!(learning.go_on(0), (Outcome::Spent, 0));
+        assert!(matches!(learning.go_on(1_000).0, Outcome::Found(_)));
     }
 }

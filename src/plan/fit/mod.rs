@@ -11,6 +11,7 @@ mod blocks;
 pub mod bulk;
 mod chains;
 pub mod checker;
+mod corners;
 pub mod exact;
 mod faces;
 mod floors;
@@ -19,13 +20,18 @@ mod greedy;
 mod learn;
 pub mod loading;
 mod pouch;
+mod reason;
 mod refute;
 mod slices;
+mod starts;
 mod string;
+mod trying;
 
 pub use pouch::{Pouch, fit_pouch};
+pub use reason::Reason;
+pub use trying::{ROUNDS_ALL, ROUNDS_LONG, ROUNDS_QUICK, prove};
 
-use crate::model::{Dims, Length, NM3_PER_CM3, Turn, Units, mm_near};
+use crate::model::{Turn, mm_near};
 
 /// Three sides in whole units; the third is upright.
 pub type Sides = [i64; 3];
@@ -165,15 +171,6 @@ pub const PIECES_MAX: usize = 64;
 /// Up to so many pieces a [`Budget`] counts in full.
 const PIECES_USUAL: u32 = 12;
 
-/// Steps of the search by slices that take as long as one look of the search that learns.
-const SLICE_STEPS: u64 = 5;
-
-/// Constructive starts before the first steps of that search ...
-const STARTS_FIRST: u32 = 6;
-
-/// ... and those steps.
-const SLICE_STEPS_FIRST: u64 = 1_500;
-
 /// How much work may be spent: counts, not time, so that the answer is the same everywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Budget {
@@ -223,70 +220,6 @@ pub enum Fit {
     Unknown,
 }
 
-/// Why it cannot fit; lengths in the unit of the question.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Reason {
-    /// One piece is longer than the longest side inside.
-    TooLong {
-        /// Which.
-        piece: usize,
-        /// Its longest side.
-        long: i64,
-        /// The room's longest side.
-        room: i64,
-    },
-    /// One piece goes in no allowed way round.
-    NoWayRound {
-        /// Which.
-        piece: usize,
-        /// Its sides.
-        sides: Sides,
-        /// The room.
-        room: Sides,
-    },
-    /// Together they are larger than the room.
-    Volume {
-        /// Of all pieces.
-        needed: i128,
-        /// Of the room.
-        room: i128,
-    },
-    /// Two of them go neither beside nor behind nor on top of each other.
-    Pair(usize, usize),
-    /// A bound over all sides is broken.
-    TooMuch {
-        /// The room.
-        room: Sides,
-    },
-    /// Every arrangement was tried.
-    AllTried {
-        /// How many pieces.
-        pieces: usize,
-        /// The room.
-        room: Sides,
-    },
-    /// A pouch cannot close around it.
-    Girth {
-        /// The single piece, where there is only one.
-        piece: Option<usize>,
-        /// Its sides, longest first.
-        sides: Sides,
-        /// Along and across, allowances taken off.
-        flat: [i64; 2],
-        /// Thickest allowed.
-        thick: i64,
-    },
-    /// A person's word: at most so many.
-    HoldsAtMost {
-        /// Which piece.
-        piece: usize,
-        /// How many.
-        most: u32,
-        /// Asked for.
-        asked: u32,
-    },
-}
-
 /// What a complete search came to, the laws of the bench apart.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Outcome {
@@ -298,209 +231,12 @@ enum Outcome {
     Spent,
 }
 
-/// Cubic nanometres in a cubic centimetre.
-const CM3: i128 = NM3_PER_CM3 as i128;
-
-/// Cubic nanometres in a cubic inch.
-const IN3: i128 = 25_400_000 * 25_400_000 * 25_400_000;
-
-impl Reason {
-    /// One sentence for people, of lengths in nanometres; `name` tells how a piece is called ("the teapot").
-    pub fn say(&self, units: Units, name: impl Fn(usize) -> String) -> String {
-        let length = |nm: i64| units.side(Length { nm });
-        let triple = |sides: Sides| {
-            let [length, width, height] = sides.map(|nm| Length { nm });
-            units.dims(Dims { length, width, height })
-        };
-
-        match self {
-            Self::TooLong { piece, long, room } => {
-                format!("{} is {} long, inside are {}, any way round", name(*piece), length(*long), length(*room))
-            }
-            Self::NoWayRound { piece, sides, room } => {
-                format!("{} ({}) does not go into {} any way it may lie", name(*piece), triple(*sides), triple(*room))
-            }
-            Self::Volume { needed, room } => {
-                let (cube, unit) = match units {
-                    Units::Metric => (CM3, "cm³"),
-                    Units::Ounces => (IN3, "in³"),
-                };
-                format!(
-                    "together {} {unit} with cushion, inside are {} {unit}",
-                    (needed + cube - 1) / cube,
-                    room / cube
-                )
-            }
-            Self::Pair(a, b) if name(*a) == name(*b) => {
-                format!("two pieces of {} go neither side by side nor on top of each other", name(*a))
-            }
-            Self::Pair(a, b) => {
-                format!("{} and {} go neither side by side nor on top of each other", name(*a), name(*b))
-            }
-            Self::TooMuch { room } => {
-                format!("their sides add up to more than {} allows, however they are turned", triple(*room))
-            }
-            Self::AllTried { pieces, room } => {
-                format!("{pieces} pieces do not go into {}: every arrangement was tried", triple(*room))
-            }
-            Self::Girth { piece, sides, flat: [along, across], thick } => {
-                let what = piece.map_or_else(|| "the pile".to_owned(), name);
-                let [a, b, c] = *sides;
-                let thickness = length(c);
-                if c > *thick {
-                    format!("{what} is {thickness} thick, at most {} are allowed", length(*thick))
-                } else if b + c > *across {
-                    let (wide, most) = (length(b), length(*across));
-                    format!("{what} is {wide} wide and {thickness} thick, together at most {most} go in")
-                } else if a + c > *along {
-                    let (long, most) = (length(a), length(*along));
-                    format!("{what} is {long} long and {thickness} thick, together at most {most} go in")
-                } else {
-                    format!("{what} does not lie flat in {} x {}", length(*along), length(*across))
-                }
-            }
-            Self::HoldsAtMost { piece, most, asked } => {
-                format!("holds at most {most} of {}, these are {asked} (as packaging.toml says)", name(*piece))
-            }
-        }
-    }
-}
-
 /// Do `pieces` go into `room`?
 ///
 /// Deterministic. `Fits` is confirmed by [`checker::complaint`]; `Cannot` is a proof;
 /// everything else is `Unknown`. No pieces fit anywhere.
 pub fn fit(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget) -> Fit {
-    in_rounds(room, pieces, laws, &[budget]).0
-}
-
-/// Rounds of [`prove`]: the first finds nearly everything, the last takes seconds. Starts are cheap.
-const ROUNDS: [Budget; 3] = [
-    Budget { starts: 24, nodes: 3_000, slice_steps: 15_000, loading_steps: 900_000, late_starts: 100 },
-    Budget { starts: 0, nodes: 40_000, slice_steps: 200_000, loading_steps: 12_000_000, late_starts: 3_000 },
-    Budget { starts: 0, nodes: 1_000_000, slice_steps: 5_000_000, loading_steps: 300_000_000, late_starts: 30_000 },
-];
-
-/// Rounds that stay below half a second.
-pub const ROUNDS_QUICK: usize = 1;
-/// All rounds: far more work than any order is worth.
-pub const ROUNDS_ALL: usize = ROUNDS.len();
-
-/// As [`fit`], and goes on for so many rounds until it is decided; gives the work of the complete
-/// searches, in looks, as well.
-pub fn prove(room: Sides, pieces: &[Piece], laws: Laws, rounds: usize) -> (Fit, u64) {
-    in_rounds(room, pieces, laws, &ROUNDS[..rounds.min(ROUNDS_ALL)])
-}
-
-fn in_rounds(room: Sides, pieces: &[Piece], laws: Laws, rounds: &[Budget]) -> (Fit, u64) {
-    let (mut nodes, mut next_start) = (0, 0);
-    let verdict = match at_once(room, pieces) {
-        Some(verdict) => verdict,
-        None => {
-            let tried = rounds.iter().map(|budget| {
-                let budget = budget.for_pieces(pieces.len());
-                attempt(room, pieces, laws, budget, &mut next_start, &mut nodes)
-            });
-            tried.into_iter().find(|verdict| *verdict != Fit::Unknown).unwrap_or(Fit::Unknown)
-        }
-    };
-    (verdict, nodes)
-}
-
-/// What needs no search.
-fn at_once(room: Sides, pieces: &[Piece]) -> Option<Fit> {
-    if pieces.is_empty() {
-        return Some(Fit::Fits(Vec::new()));
-    }
-    if let Some(reason) = refute::quickly(room, pieces) {
-        return Some(Fit::Cannot(reason));
-    }
-    if pieces.len() > loading::LOADED_MAX {
-        return Some(Fit::Unknown);
-    }
-    refute::by_bounds(room, pieces).map(Fit::Cannot)
-}
-
-/// One round, with constructive starts from the next one on.
-fn attempt(room: Sides, pieces: &[Piece], laws: Laws, budget: Budget, next_start: &mut u32, nodes: &mut u64) -> Fit {
-    let mut construct = |starts: u32| {
-        let from = *next_start;
-        *next_start = from.saturating_add(starts);
-        greedy::pack(room, pieces, laws, from..*next_start)
-    };
-    let looks = u64::from(budget.nodes);
-    if pieces.len() > PIECES_MAX {
-        let loaded = loading::pack(room, pieces, laws, budget.loading_steps);
-        return loaded.map_or(Fit::Unknown, |found| confirmed(room, pieces, laws, found));
-    }
-    // What fits is mostly found by the first starts, and what does not is mostly refuted by the first steps.
-    let few = budget.starts.min(STARTS_FIRST);
-    if let Some(found) = construct(few) {
-        return confirmed(room, pieces, laws, found);
-    }
-    let mut outcome = Outcome::Spent;
-    if looks > 0 {
-        let (found, steps) = slices::search(room, pieces, SLICE_STEPS_FIRST);
-        *nodes += steps / SLICE_STEPS;
-        outcome = found;
-    }
-    if outcome == Outcome::Spent {
-        if let Some(found) = construct(budget.starts - few) {
-            return confirmed(room, pieces, laws, found);
-        }
-        let (learnt, looked) = learn::search(room, pieces, looks);
-        *nodes += looked;
-        outcome = learnt;
-    }
-    if outcome == Outcome::Spent && budget.slice_steps > SLICE_STEPS_FIRST {
-        let (found, steps) = slices::search(room, pieces, budget.slice_steps);
-        *nodes += steps / SLICE_STEPS;
-        outcome = found;
-    }
-    match outcome {
-        Outcome::Cannot => return Fit::Cannot(Reason::AllTried { pieces: pieces.len(), room }),
-        Outcome::Found(found) => {
-            for candidate in [settle(&found), found] {
-                if let fits @ Fit::Fits(_) = confirmed(room, pieces, laws, candidate) {
-                    return fits;
-                }
-            }
-        }
-        Outcome::Spent => {}
-    }
-    if pieces.len() > PIECES_USUAL as usize
-        && let Some(found) = loading::pack(room, pieces, laws, budget.loading_steps)
-        && let fits @ Fit::Fits(_) = confirmed(room, pieces, laws, found)
-    {
-        return fits;
-    }
-    construct(budget.late_starts).map_or(Fit::Unknown, |found| confirmed(room, pieces, laws, found))
-}
-
-/// A placement counts only if the independent check has nothing to say against it.
-fn confirmed(room: Sides, pieces: &[Piece], laws: Laws, found: Vec<At>) -> Fit {
-    match checker::complaint(room, pieces, laws, &found) {
-        None => Fit::Fits(found),
-        Some(_) => Fit::Unknown,
-    }
-}
-
-/// Lets everything drop as far as it goes, lowest first; keeps it free of overlaps.
-fn settle(placed: &[At]) -> Vec<At> {
-    let mut order: Vec<At> = placed.to_vec();
-    order.sort_by_key(|a| a.at[2]);
-    let mut settled: Vec<At> = Vec::with_capacity(order.len());
-    for mut piece in order {
-        piece.at[2] = settled
-            .iter()
-            .filter(|under| overlaps_on(under, &piece, 0) && overlaps_on(under, &piece, 1))
-            .map(|under| under.end(2))
-            .max()
-            .unwrap_or(0);
-        settled.push(piece);
-    }
-    settled.sort_by_key(|a| a.piece);
-    settled
+    trying::in_rounds(room, pieces, laws, std::iter::once(budget)).0
 }
 
 /// Do the two share more than a border on this axis?
@@ -511,7 +247,7 @@ fn overlaps_on(a: &At, b: &At, axis: usize) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::NM_PER_MM;
+    use crate::model::{NM_PER_MM, Units};
 
     fn any(sides: Sides) -> Piece {
         Piece::plain(sides, Turning::Any)

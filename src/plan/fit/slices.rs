@@ -29,36 +29,55 @@ const LOOK_WORK: u64 = 20;
 /// Work of the first round on each side; each later round has twice as much.
 const FIRST_ROUND: u64 = 500;
 
-/// Searches along each side in turn, with growing rounds, within so much work in all; says as
-/// well how much it took. One piece begun is one unit of work, as is one step in a face.
-pub fn search(room: Sides, pieces: &[Piece], work: u64) -> (Outcome, u64) {
-    if pieces.len() > PIECES_MAX {
-        return (Outcome::Spent, 0);
-    }
-    let turns: Vec<Vec<Sides>> = pieces.iter().map(|piece| fitting_turns(room, piece)).collect();
-    let room = reachable(room, &turns);
-    let mut faces: [Faces; 3] = [0, 1, 2].map(|along| Faces::new([room[(along + 1) % 3], room[(along + 2) % 3]]));
-    let (mut spent, mut round) = (0, FIRST_ROUND);
-    let mut open = [true; 3];
-    while spent < work && open.iter().any(|open| *open) {
-        for along in 0..3 {
-            if !open[along] {
-                continue;
-            }
-            let mut sweep = Sweep::new(room, pieces, &turns, along, &mut faces[along], round);
-            let found = sweep.run();
-            spent += sweep.work;
-            match found {
-                Some(found) => return (Outcome::Found(found), spent),
-                None if sweep.gave_up => {}
-                // A leaf was left open: another side may do better, more work will not.
-                None if sweep.unsure => open[along] = false,
-                None => return (Outcome::Cannot, spent),
-            }
+/// A search along each side in turn, with growing rounds, that goes on where it was left.
+pub struct Slicing<'a> {
+    pieces: &'a [Piece],
+    turns: Vec<Vec<Sides>>,
+    room: Sides,
+    faces: [Faces; 3],
+    /// Work of the next round on each side.
+    round: u64,
+    /// Sides along which more work may decide.
+    open: [bool; 3],
+}
+
+impl<'a> Slicing<'a> {
+    /// Nothing searched yet; `None`: too many pieces.
+    pub fn new(room: Sides, pieces: &'a [Piece]) -> Option<Self> {
+        if pieces.len() > PIECES_MAX {
+            return None;
         }
-        round *= 2;
+        let turns: Vec<Vec<Sides>> = pieces.iter().map(|piece| fitting_turns(room, piece)).collect();
+        let room = reachable(room, &turns);
+        let faces = [0, 1, 2].map(|along| Faces::new([room[(along + 1) % 3], room[(along + 2) % 3]]));
+        Some(Self { pieces, turns, room, faces, round: FIRST_ROUND, open: [true; 3] })
     }
-    (Outcome::Spent, spent)
+
+    /// Searches until so much more work is done; says as well how much it was. One piece begun is one
+    /// unit of work, as is one step in a face.
+    pub fn go_on(&mut self, work: u64) -> (Outcome, u64) {
+        let mut spent = 0;
+        while spent < work && self.open.iter().any(|open| *open) {
+            for along in 0..3 {
+                if !self.open[along] {
+                    continue;
+                }
+                let faces = &mut self.faces[along];
+                let mut sweep = Sweep::new(self.room, self.pieces, &self.turns, along, faces, self.round);
+                let found = sweep.run();
+                spent += sweep.work;
+                match found {
+                    Some(found) => return (Outcome::Found(found), spent),
+                    None if sweep.gave_up => {}
+                    // A leaf was left open: another side may do better, more work will not.
+                    None if sweep.unsure => self.open[along] = false,
+                    None => return (Outcome::Cannot, spent),
+                }
+            }
+            self.round *= 2;
+        }
+        (Outcome::Spent, spent)
+    }
 }
 
 /// Pieces that are alike.
