@@ -32,6 +32,9 @@ const SOONER_PERCENT: u64 = 40;
 /// ... and so often goes on from a little less.
 const WORSE_PERCENT: u64 = 10;
 
+/// Orders remembered at most: some ten megabytes.
+const KNOWN_MAX: usize = 50_000;
+
 /// A small generator with a seed (Steele, Lea, Flood: SplitMix64, 2014): the same starts
 /// on every machine.
 struct Seeded(u64);
@@ -195,7 +198,9 @@ impl<'a> Starts<'a> {
             Some(at) => {
                 let stuck =
                     Stuck { at, placed: packing.placed().iter().map(|place| place.size.iter().product::<i64>()).sum() };
-                self.known.insert(tried, stuck);
+                if self.known.len() < KNOWN_MAX {
+                    self.known.insert(tried, stuck);
+                }
                 Err(stuck)
             }
         }

@@ -32,8 +32,8 @@ const SLICE_STEPS_A_LOOK: u64 = 3;
 pub const ROUNDS_QUICK: usize = 3;
 /// Rounds that stay below a second: for who waits for one answer.
 pub const ROUNDS_LONG: usize = 6;
-/// All rounds: seconds, far more work than any order is worth.
-pub const ROUNDS_ALL: usize = 12;
+/// All rounds: half a minute at most, far more work than any order is worth.
+pub const ROUNDS_ALL: usize = 11;
 
 fn round(number: usize) -> Budget {
     let nodes = LOOKS_FIRST << number;
