@@ -73,6 +73,7 @@ fn a_plan() -> Box<Plan> {
     let parcel = PlannedParcel {
         container: "Medium".into(),
         inside: Some("Skipper".into()),
+        thick_at_most: None,
         service: "Road".into(),
         zone: "Middle".into(),
         contents: vec![Content {

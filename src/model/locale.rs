@@ -66,6 +66,10 @@ impl Units {
     pub fn side(self, length: Length) -> String {
         self.told(|locale| locale.side(length))
     }
+    /// `25 mm`, `0.625 in`.
+    pub fn thickness(self, most: Length) -> String {
+        self.told(|locale| locale.thickness(most))
+    }
     /// `230 x 150 x 100 mm`, `9 x 6 x 4 in`.
     pub fn dims(self, dims: Dims) -> String {
         self.told(|locale| locale.dims(dims))
@@ -156,6 +160,17 @@ impl Locale {
         match self.units {
             Units::Metric => self.unit(&length.to_string()),
             Units::Ounces => format!("{}\u{a0}in", self.decimals(length.nm, NM_PER_IN, 2)),
+        }
+    }
+
+    /// How thick something may be: `25 mm`; `0.625 in`, what is finer is left out so that nobody is told too much.
+    pub fn thickness(&self, most: Length) -> String {
+        match self.units {
+            Units::Metric => self.unit(&most.to_string()),
+            Units::Ounces => {
+                let thousandth = NM_PER_IN / 1000;
+                format!("{}\u{a0}in", self.decimals(most.nm - most.nm % thousandth, NM_PER_IN, 3))
+            }
         }
     }
 
@@ -277,9 +292,13 @@ mod tests {
         }
         assert_eq!(plain(locale.side("190 mm".parse().unwrap())), "7.48 in");
         assert_eq!(plain(locale.side("9 in".parse().unwrap())), "9 in");
+        for (thick, told) in [("3/4 in", "0.75 in"), ("19/64 in", "0.296 in"), ("25 mm", "0.984 in")] {
+            assert_eq!(plain(locale.thickness(thick.parse().unwrap())), told);
+        }
         assert_eq!(plain(locale.length(Length::from_mm(12_500))), "41 ft");
         assert_eq!(plain(locale.length(Length::from_mm(800))), "31 in");
         let metric = Locale { decimal_mark: ',', ..Locale::default() };
+        assert_eq!(plain(metric.thickness("3/4 in".parse().unwrap())), "19,05 mm");
         assert_eq!(plain(metric.limit(Weight::from_g(1_000))), "1 kg");
         assert_eq!(plain(metric.weight(Weight::from_g(1_840))), "1,84 kg");
         assert_eq!(plain(metric.length(Length::from_mm(1_990))), "2,0 m");

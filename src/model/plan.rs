@@ -1,7 +1,7 @@
 //! What the planner answers: parcels, their cost, and why.
 
 use super::{
-    BatchName, CardName, Caution, ConfigDigest, ContainerName, Detail, Foreign, LabourCost, Money, OrderKey,
+    BatchName, CardName, Caution, ConfigDigest, ContainerName, Detail, Foreign, LabourCost, Length, Money, OrderKey,
     PrinterName, Revision, ServiceName, Sku, SupplyName, Weight,
 };
 use jiff::civil::Date;
@@ -134,6 +134,10 @@ pub struct PlannedParcel {
     pub container: ContainerName,
     /// The carrier's own container around it (a fixed-price mailer), if any.
     pub inside: Option<ContainerName>,
+    /// A mailer or an envelope is to be no thicker than this, which is less than it could be, since that is what
+    /// the service takes it for. `None`: as thick as it gets.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub thick_at_most: Option<Length>,
     /// How it travels.
     pub service: ServiceName,
     /// The zone that the tariff found, as the tariff calls it; empty for services without zones.
@@ -173,13 +177,16 @@ pub struct PlannedParcel {
 }
 
 impl PlannedParcel {
-    /// The same goods in the same container by the same service?
+    /// The same goods in the same container, as thick, by the same service?
     pub fn is_same(&self, other: &Self) -> bool {
-        (&self.container, &self.inside, &self.service, &self.contents)
-            == (&other.container, &other.inside, &other.service, &other.contents)
+        (&self.container, &self.inside, &self.thick_at_most, &self.service, &self.contents)
+            == (&other.container, &other.inside, &other.thick_at_most, &other.service, &other.contents)
     }
-    /// `Small by Letter`, `Medium in a Skipper`.
+    /// `Small by Letter`, `Medium in a Skipper`, `Mailer at most 25 mm thick by Letter`.
     pub fn spoken(&self) -> String {
+        if let Some(most) = self.thick_at_most {
+            return format!("{} at most {most} thick by {}", self.container, self.service);
+        }
         match &self.inside {
             Some(outer) if outer.as_str() == self.service.as_str() => format!("{} in a {outer}", self.container),
             Some(outer) => format!("{} in a {outer} by {}", self.container, self.service),

@@ -4,7 +4,7 @@
 //! Each kind ends with the words themselves: what people or rules wrote, and records from
 //! before these were data.
 
-use super::{Money, ServiceName, Sku, Weight};
+use super::{Length, Money, ServiceName, Sku, Weight};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -49,6 +49,13 @@ pub enum Caution {
         /// The limit.
         ends: Weight,
         /// Whose.
+        service: ServiceName,
+    },
+    /// What the service takes the mailer or envelope for: it is to be no thicker.
+    PressFlat {
+        /// Outside.
+        most: Length,
+        /// Whose price counts on it.
         service: ServiceName,
     },
     /// What the customs form asks for and nobody has said.
@@ -98,6 +105,7 @@ impl fmt::Display for Caution {
             Self::TooHeavyAbove { ends, service } => {
                 write!(f, "weigh it: above {} it is too heavy for {service}", ends.short())
             }
+            Self::PressFlat { most, service } => write!(f, "press it flat: at most {most} thick for {service}"),
             Self::Customs { missing } => {
                 let missing: Vec<String> = missing.iter().map(ToString::to_string).collect();
                 write!(f, "customs data missing: {}", missing.join("; "))

@@ -27,6 +27,9 @@ pub fn caution(caution: &Caution, form: &Form) -> String {
         Caution::TooHeavyAbove { ends, service } => {
             form.fill(key::CAUTION_TOO_HEAVY, &[("weight", &form.limit(*ends)), ("service", service.as_str())])
         }
+        Caution::PressFlat { most, service } => {
+            form.fill(key::CAUTION_FLAT, &[("thick", &form.thickness(*most)), ("service", service.as_str())])
+        }
         Caution::Customs { missing } => {
             let gap = |gap: &CustomsGap| {
                 let key = match (gap.facts, gap.value) {

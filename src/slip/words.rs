@@ -35,7 +35,7 @@ keys! {
     COPY = "copy", COPY_LOOK = "copy_look", COPY_WHY = "copy_why",
     CAUTION_FRAGILE = "caution_fragile", CAUTION_DANGER = "caution_danger", CAUTION_CONTAINS = "caution_contains",
     CAUTION_HEAVY = "caution_heavy", CAUTION_DEARER = "caution_dearer", CAUTION_TOO_HEAVY = "caution_too_heavy",
-    CAUTION_CUSTOMS = "caution_customs", CAUTION_CUSTOMS_ALL = "caution_customs_all",
+    CAUTION_FLAT = "caution_flat", CAUTION_CUSTOMS = "caution_customs", CAUTION_CUSTOMS_ALL = "caution_customs_all",
     CAUTION_CUSTOMS_FACTS = "caution_customs_facts", CAUTION_CUSTOMS_VALUE = "caution_customs_value",
     WHY_BROKEN = "why_broken", WHY_SILENT = "why_silent", WHY_UNCONFIRMED = "why_unconfirmed",
     WHY_WRONG_ANSWER = "why_wrong_answer", WHY_STOPPED = "why_stopped", WHY_ENDED = "why_ended",
@@ -151,6 +151,10 @@ impl<'a> Form<'a> {
     /// A limit: `1 kg`, `640 g`.
     pub fn limit(&self, weight: Weight) -> String {
         self.locale.limit(weight)
+    }
+    /// How thick something may be: `25 mm`, `0.625 in`.
+    pub fn thickness(&self, most: Length) -> String {
+        self.locale.thickness(most)
     }
     /// `3,46 EUR`.
     pub fn money(&self, money: Money) -> String {

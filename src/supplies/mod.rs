@@ -153,6 +153,7 @@ mod tests {
         PlannedParcel {
             container: container.into(),
             inside: inside.map(ContainerName::from),
+            thick_at_most: None,
             service: "Letter".into(),
             zone: String::new(),
             contents: Vec::new(),

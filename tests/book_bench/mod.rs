@@ -162,6 +162,7 @@ pub fn plan(state: &State, order: &OrderKey, pins: Pins) -> Plan {
     let parcel = |container: &str| PlannedParcel {
         container: container.into(),
         inside: None,
+        thick_at_most: None,
         service: "Letter".into(),
         zone: String::new(),
         contents: Vec::new(),

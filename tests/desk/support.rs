@@ -210,6 +210,7 @@ impl Morning {
         let parcel = PlannedParcel {
             container: "Small".into(),
             inside: None,
+            thick_at_most: None,
             service: "Letter".into(),
             zone: String::new(),
             contents: contents.collect(),

@@ -443,6 +443,7 @@ fn planned(parcel: &Parcel) -> PlannedParcel {
     PlannedParcel {
         container: parcel.container.into(),
         inside: parcel.inside.map(Into::into),
+        thick_at_most: None,
         service: parcel.service.into(),
         zone: parcel.zone.into(),
         contents: contents.collect(),

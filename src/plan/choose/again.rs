@@ -72,6 +72,7 @@ impl Planner {
         }
         let (wraps, out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
         let (asked_for, unmet) = house::services(workshop, order, &house, accepted);
+        let wraps = packaging::at_each_thickness(wraps, &asked_for, &order.destination, pins.hand_over);
         plan.questions.extend(unmet);
         // What was planned in time for the day goes on it.
         let in_time = before.pins.hand_over == pins.hand_over;
@@ -133,7 +134,10 @@ fn wrap_of(parcel: &PlannedParcel, wraps: &[Wrap<'_>], out: &[(String, String)])
     let same = |wrap: &Wrap<'_>| {
         wrap.container.name == parcel.container && wrap.around.map(|around| &around.name) == parcel.inside.as_ref()
     };
-    wraps.iter().position(same).ok_or_else(|| {
+    // What was to be so flat goes where no more is allowed, or as little more as there is.
+    let as_flat = |most: Length| wraps.iter().rposition(|wrap| same(wrap) && wrap.outer.height >= most);
+    let found = parcel.thick_at_most.and_then(as_flat).or_else(|| wraps.iter().position(same));
+    found.ok_or_else(|| {
         let alone = parcel.container.to_string();
         let spoken = parcel.inside.as_ref().map_or_else(|| alone.clone(), |around| format!("{alone} in a {around}"));
         match out.iter().find(|(what, _)| *what == spoken) {
@@ -155,8 +159,9 @@ fn service_of(parcel: &PlannedParcel, services: &[&Service], closed: &[(String, 
 fn part(weighing: &mut Weighing<'_>, counts: Vec<u32>, wrap: usize, service: usize) -> Result<Part, String> {
     let packed = weighing.weighed(&counts, wrap);
     let (way, by) = (&weighing.wraps[wrap], weighing.services[service]);
+    let units = weighing.workshop.locale.units;
     if let Some(why) = weighing.against(way, &packed) {
-        return Err(format!("{}: {why}", way.spoken()));
+        return Err(format!("{}: {why}", way.spoken(units)));
     }
     if let Some(why) = weighing.limits.against_service(by) {
         return Err(format!("{}: {why}", by.name));
@@ -167,19 +172,14 @@ fn part(weighing: &mut Weighing<'_>, counts: Vec<u32>, wrap: usize, service: usi
     match weighing.fit(&counts, wrap) {
         Fit::Fits(_) => {}
         Fit::Cannot(reason) => {
-            return Err(format!(
-                "{}: {}",
-                way.spoken(),
-                reason.say(weighing.workshop.locale.units, |kind| weighing.name(kind))
-            ));
+            return Err(format!("{}: {}", way.spoken(units), reason.say(units, |kind| weighing.name(kind))));
         }
-        Fit::Unknown => return Err(format!("{}: no way to lay everything in was found", way.spoken())),
+        Fit::Unknown => return Err(format!("{}: no way to lay everything in was found", way.spoken(units))),
     }
-    let quoted = weighing
-        .quoted(&packed, wrap, service)
-        .map_err(|refusal| format!("{}: {}", by.name, refusal.say(weighing.workshop.locale.units)))?;
+    let quoted =
+        weighing.quoted(&packed, wrap, service).map_err(|refusal| format!("{}: {}", by.name, refusal.say(units)))?;
     let cost = packed.cost_parts(&quoted).total();
-    let how = Candidate { cost: cost.minor, volume: way.outer.volume().nm3, wrap, service };
+    let how = Candidate { cost: cost.minor, volume: way.size(), wrap, service };
     Ok(Part { counts, how })
 }
 

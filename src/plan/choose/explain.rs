@@ -32,6 +32,7 @@ pub fn alternatives(
     let currency = weighing.workshop.currency;
     let wraps = weighing.wraps;
     let services = weighing.services;
+    let units = weighing.workshop.locale.units;
     let more = |other: i64, fixed: &str| match cost.map(|cost| other - cost) {
         Some(0) => format!("costs the same{fixed}"),
         Some(more) if more > 0 => format!("{} more{fixed}", Money::new(more, currency).figure()),
@@ -65,22 +66,32 @@ pub fn alternatives(
     }
     let mut refused = Vec::new();
     let mut carrying = Vec::new();
+    let mut holds = false;
     for (index, wrap) in wraps.iter().enumerate() {
+        // What does not go in as thick as it gets need not be asked, or told, once more.
+        if wrap.thick_at_most.is_some() && !holds {
+            continue;
+        }
         let packed = weighing.weighed(&counts, index);
         let why = match weighing.against(wrap, &packed) {
             Some(why) => Some(why),
             None => match weighing.glance(&counts, index) {
                 Fit::Fits(_) => None,
-                Fit::Cannot(reason) => Some(reason.say(weighing.workshop.locale.units, |kind| weighing.name(kind))),
+                Fit::Cannot(reason) => Some(reason.say(units, |kind| weighing.name(kind))),
                 Fit::Unknown => Some("no way to lay everything in was found".to_owned()),
             },
         };
+        if wrap.thick_at_most.is_none() {
+            holds = why.is_none();
+        }
         match why {
             None => carrying.push((index, packed)),
+            // Said with the service that wants it so flat.
+            Some(_) if wrap.thick_at_most.is_some() => {}
             // A container in another one is refused for the same reason as alone: say it once.
             Some(why) if wrap.around.is_some() && refused.iter().any(|a: &Alternative| a.why == why) => {}
             Some(why) => {
-                refused.push(Alternative { what: wrap.spoken(), cost: None, parts: None, why, next_best: None })
+                refused.push(Alternative { what: wrap.spoken(units), cost: None, parts: None, why, next_best: None })
             }
         }
     }
@@ -166,12 +177,13 @@ pub fn second(weighing: &mut Weighing<'_>, chosen: &[Part], left: &Left) -> Opti
 /// `Medium by Road`; a carrier's container that is named like its service says it alone.
 fn spoken(weighing: &Weighing<'_>, wrap: usize, service: usize) -> String {
     let (wrap, service) = (&weighing.wraps[wrap], weighing.services[service]);
+    let closed = wrap.spoken(weighing.workshop.locale.units);
     if service.collect {
-        format!("{}, {}", wrap.spoken(), service.name)
+        format!("{closed}, {}", service.name)
     } else if wrap.outermost().name.as_str() == service.name.as_str() {
-        wrap.spoken()
+        closed
     } else {
-        format!("{} by {}", wrap.spoken(), service.name)
+        format!("{closed} by {}", service.name)
     }
 }
 
@@ -179,9 +191,20 @@ fn spoken(weighing: &Weighing<'_>, wrap: usize, service: usize) -> String {
 /// itself says more than one about whose container it is.
 fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::packaging::Weighed)]) -> Option<String> {
     let mut first: Option<Refusal> = None;
+    if carrying.iter().any(|(wrap, packed)| weighing.quoted(packed, *wrap, service).is_ok()) {
+        return None;
+    }
+    let units = weighing.workshop.locale.units;
     for (wrap, packed) in carrying {
+        // Each that is pressed flat stands behind what it is when thick: none of them carries this, or it would do.
+        let flat = weighing.thinner(*wrap).find(|flat| weighing.quoted(packed, *flat, service).is_ok());
+        if let Some(most) = flat.and_then(|flat| weighing.wraps[flat].thick_at_most) {
+            let name = &weighing.wraps[*wrap].container.name;
+            let most = units.thickness(most);
+            return Some(format!("takes {name} at most {most} thick, and no way to lay this so flat was found"));
+        }
         match weighing.quoted(packed, *wrap, service) {
-            Ok(_) => return None,
+            Ok(_) => {}
             Err(refusal) => {
                 let about_container = |r: &Refusal| matches!(r, Refusal::Containers(_) | Refusal::CarriersOnly(_));
                 if first.as_ref().is_none_or(|known| about_container(known) && !about_container(&refusal)) {
@@ -196,7 +219,7 @@ fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::p
             format!("takes only its {}, which does not hold this", names[0])
         }
         Refusal::Containers(_) => "none of the containers that it takes holds this".to_owned(),
-        other => other.say(weighing.workshop.locale.units),
+        other => other.say(units),
     })
 }
 
@@ -263,7 +286,8 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
             };
             let size = weighing.wraps[index].outer.volume().nm3;
             if closest.as_ref().is_none_or(|(largest, _)| size > *largest) {
-                closest = Some((size, format!("{}: {why}", weighing.wraps[index].spoken())));
+                let closed = weighing.wraps[index].spoken(weighing.workshop.locale.units);
+                closest = Some((size, format!("{closed}: {why}")));
             }
         }
         if !holds {
@@ -288,7 +312,13 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
     for service in 0..weighing.services.len() {
         let counts: Vec<u32> = (0..weighing.kinds.len()).map(|k| u32::from(k == 0)).collect();
         let all: Vec<u32> = weighing.kinds.iter().map(Kind::count).collect();
-        let carrying: Vec<_> = (0..weighing.wraps.len()).map(|w| (w, weighing.weighed(&counts, w))).collect();
+        let mut carrying = Vec::new();
+        for wrap in 0..weighing.wraps.len() {
+            // As thick as it gets it may be thought to hold them, pressed flat only where it does.
+            if weighing.wraps[wrap].thick_at_most.is_none() || matches!(weighing.fit(&counts, wrap), Fit::Fits(_)) {
+                carrying.push((wrap, weighing.weighed(&counts, wrap)));
+            }
+        }
         let why = (weighing.limits.against_service(weighing.services[service]).map(str::to_owned))
             .or_else(|| weighing.against_contents(&all, service))
             .or_else(|| refusal(weighing, service, &carrying));

@@ -77,9 +77,19 @@ impl Overrides {
     }
 }
 
-/// All ways to close around goods, nothing run out.
+/// All ways to close around goods, nothing run out; mailers and envelopes as thick as they get.
 pub fn wraps_of(workshop: &Workshop) -> Vec<Wrap<'_>> {
     packaging::wraps(workshop, |_| None).0
+}
+
+/// The same, also thinner where a service takes that for less.
+pub fn wraps_for<'w>(
+    workshop: &'w Workshop,
+    services: &[&Service],
+    to: &Destination,
+    on: jiff::civil::Date,
+) -> Vec<Wrap<'w>> {
+    packaging::at_each_thickness(wraps_of(workshop), services, to, on)
 }
 
 /// Plans orders for one workshop: holds its rules compiled, and remembers what went into what.
@@ -323,6 +333,7 @@ impl Planner {
     ) {
         let (wraps, mut out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
         let (asked_for, unmet) = house::services(workshop, order, house, accepted);
+        let wraps = packaging::at_each_thickness(wraps, &asked_for, &order.destination, plan.pins.hand_over);
         plan.questions.extend(unmet);
         let (services, closed) = scarce::services_open(&asked_for, shelf, &plan.pins);
         let mut weighing = self.weighing(order, workshop, goods, house, &wraps, &services, plan.pins.hand_over);

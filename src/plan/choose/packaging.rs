@@ -21,6 +21,8 @@ pub struct Wrap<'w> {
     pub around: Option<&'w Container>,
     /// Size outside.
     pub outer: Dims,
+    /// What gives way is to be no thicker than this, though it could be. `None`: as thick as it gets.
+    pub thick_at_most: Option<Length>,
 }
 
 impl<'w> Wrap<'w> {
@@ -43,11 +45,12 @@ impl<'w> Wrap<'w> {
             weight,
         }
     }
-    /// `Medium` or `Medium in a Skipper`.
-    pub fn spoken(&self) -> String {
-        match self.around {
-            None => self.container.name.to_string(),
-            Some(around) => format!("{} in a {around}", self.container.name, around = around.name),
+    /// `Medium`, `Medium in a Skipper` or `Mailer at most 25 mm thick`.
+    pub fn spoken(&self, units: Units) -> String {
+        match (self.around, self.thick_at_most) {
+            (None, None) => self.container.name.to_string(),
+            (None, Some(most)) => format!("{} at most {} thick", self.container.name, units.thickness(most)),
+            (Some(around), _) => format!("{} in a {around}", self.container.name, around = around.name),
         }
     }
     /// The containers that one such parcel uses up.
@@ -56,32 +59,50 @@ impl<'w> Wrap<'w> {
     }
     /// Room inside in nanometres, cushion taken off; for pouches their flat sides and their thickness.
     pub fn room(&self) -> Sides {
-        room_of(self.container)
+        room_of(self.container, self.thick_at_most)
     }
     /// Goods of more cubic nanometres do not go in; any go in where a person may know better.
     pub fn holds_at_most(&self) -> i128 {
-        if self.container.holds.iter().any(|hint| hint.trust) {
+        if self.container.holds.iter().any(|hint| self.trusts(hint)) {
             return i128::MAX;
         }
         self.room().iter().map(|side| i128::from((*side).max(0))).product()
     }
+    /// A person's word counts above geometry, but nobody gave it for one that is pressed flat.
+    fn trusts(&self, hint: &Holds) -> bool {
+        hint.trust && self.thick_at_most.is_none()
+    }
+    /// Cubic nanometres outside, as thick as it gets: what is pressed flat is no smaller container.
+    pub fn size(&self) -> u128 {
+        let outer = if self.thick_at_most.is_some() { outer_of(self.container) } else { self.outer };
+        outer.volume().nm3
+    }
+    /// Surely too thick or too much for it, as any glance at the pieces shows.
+    pub fn is_too_flat_for(&self, kinds: &[Kind<'_>], counts: &[u32]) -> bool {
+        let thick = self.room()[2];
+        let present = || kinds.iter().zip(counts).filter(|(_, count)| **count > 0);
+        let volume: i128 = present().map(|(kind, count)| kind.piece.volume() * i128::from(*count)).sum();
+        volume > self.holds_at_most() || present().any(|(kind, _)| kind.piece.sides.iter().all(|side| *side > thick))
+    }
 }
 
-fn room_of(container: &Container) -> Sides {
+/// `thick_at_most`: of what gives way, if not as thick as it gets.
+fn room_of(container: &Container, thick_at_most: Option<Length>) -> Sides {
+    let thick = |thickness_max: &Length| thick_at_most.unwrap_or(*thickness_max);
     let (sides, allowance) = match &container.kind {
         ContainerKind::Box { inner, .. } => (inner.sides(), [Length::ZERO; 2]),
         ContainerKind::PaddedMailer { flat: [along, across], allowance, thickness_max, .. } => {
-            ([*along, *across, *thickness_max], *allowance)
+            ([*along, *across, thick(thickness_max)], *allowance)
         }
         ContainerKind::Envelope { flat: [along, across], thickness_max } => {
-            ([*along, *across, *thickness_max], [Length::ZERO; 2])
+            ([*along, *across, thick(thickness_max)], [Length::ZERO; 2])
         }
     };
     let lost = [allowance[0], allowance[1], Length::ZERO].map(|side| side + container.cushion * 2);
     std::array::from_fn(|axis| (sides[axis] - lost[axis]).nm.max(0))
 }
 
-/// Size outside; for pouches flat, as thick as they may get: services never find them thicker.
+/// Size outside; for pouches flat, as thick as they may get.
 fn outer_of(container: &Container) -> Dims {
     match &container.kind {
         ContainerKind::Box { outer, .. } => *outer,
@@ -90,6 +111,17 @@ fn outer_of(container: &Container) -> Dims {
             Dims { length: *length, width: *width, height: *thickness_max }
         }
     }
+}
+
+/// Size outside of a container with another one in it. What gives way is as thick as that makes it: a block goes
+/// into a pouch with its shortest side upright if it goes in at all (see [`Pouch::takes_block`]).
+fn outer_around(around: &Container, inner: &Container) -> Dims {
+    let outer = outer_of(around);
+    if let ContainerKind::Box { .. } = around.kind {
+        return outer;
+    }
+    let [.., shortest] = outer_of(inner).sorted();
+    Dims { height: shortest + around.cushion * 2, ..outer }
 }
 
 /// What lies around the goods, as a fit sees it; `sides` as of [`room_of`], in any unit.
@@ -108,22 +140,24 @@ pub fn wraps<'w>(
 ) -> (Vec<Wrap<'w>>, Vec<(String, String)>) {
     let mut all = Vec::new();
     let mut refused = Vec::new();
+    let units = workshop.locale.units;
     let out_of_stock = |container: &Container| left(&container.name).is_some_and(|n| n <= 0);
     for container in &workshop.containers {
         if container.goods {
             if out_of_stock(container) {
                 refused.push((container.name.to_string(), "has run out".to_owned()));
             } else {
-                all.push(Wrap { container, around: None, outer: outer_of(container) });
+                all.push(Wrap { container, around: None, outer: outer_of(container), thick_at_most: None });
             }
         }
         for inner in container.takes.iter().filter_map(|name| workshop.container(name)).filter(|inner| inner.goods) {
-            let wrap = Wrap { container: inner, around: Some(container), outer: outer_of(container) };
+            let outer = outer_around(container, inner);
+            let wrap = Wrap { container: inner, around: Some(container), outer, thick_at_most: None };
             if out_of_stock(container) || out_of_stock(inner) {
                 let gone = if out_of_stock(container) { container } else { inner };
-                refused.push((wrap.spoken(), format!("{} has run out", gone.name)));
-            } else if let Err(why) = goes_in(inner, container, workshop.locale.units) {
-                refused.push((wrap.spoken(), why));
+                refused.push((wrap.spoken(units), format!("{} has run out", gone.name)));
+            } else if let Err(why) = goes_in(inner, container, units) {
+                refused.push((wrap.spoken(units), why));
             } else {
                 all.push(wrap);
             }
@@ -132,13 +166,41 @@ pub fn wraps<'w>(
     (all, refused)
 }
 
+/// The same, each mailer and envelope also thinner than it may get, where one of the services then takes it or asks
+/// less; thickest first, one right behind the other, so that of equals the thickest counts: nobody presses flat for
+/// nothing.
+pub fn at_each_thickness<'w>(
+    wraps: Vec<Wrap<'w>>,
+    services: &[&Service],
+    to: &Destination,
+    on: jiff::civil::Date,
+) -> Vec<Wrap<'w>> {
+    let mut all = Vec::with_capacity(wraps.len());
+    for wrap in wraps {
+        let levels = match (&wrap.container.kind, wrap.around) {
+            (ContainerKind::Box { .. }, _) | (_, Some(_)) => Vec::new(),
+            _ => tariff::thinner(services, &wrap.as_parcel(Weight::ZERO), wrap.container.cushion * 2, to, on),
+        };
+        let thinner = |most: Length| Wrap {
+            outer: Dims { height: most, ..wrap.outer },
+            thick_at_most: Some(most),
+            ..wrap.clone()
+        };
+        let pressed: Vec<Wrap<'w>> = levels.into_iter().map(thinner).collect();
+        all.push(wrap);
+        all.extend(pressed);
+    }
+    all
+}
+
 /// Does one container, closed, go into another?
 fn goes_in(inner: &Container, around: &Container, units: Units) -> Result<(), String> {
     let block = Piece::plain(outer_of(inner).sides().map(|side| side.nm), fit::Turning::Any);
-    let verdict = fit::exact::in_nanometres(room_of(around), &[block], |sides, block| match as_room(around, sides) {
-        Room::Pouch(pouch) => fit::fit_pouch(pouch, &block, Laws::Geometry, Budget::ONE_START),
-        Room::Box(room) => fit::fit(room, &block, Laws::Geometry, Budget::ONE_START),
-    });
+    let verdict =
+        fit::exact::in_nanometres(room_of(around, None), &[block], |sides, block| match as_room(around, sides) {
+            Room::Pouch(pouch) => fit::fit_pouch(pouch, &block, Laws::Geometry, Budget::ONE_START),
+            Room::Box(room) => fit::fit(room, &block, Laws::Geometry, Budget::ONE_START),
+        });
     let name = |_| format!("the {}", inner.name);
     match verdict {
         Fit::Fits(_) => Ok(()),
@@ -159,8 +221,11 @@ pub fn fits(wrap: &Wrap<'_>, kinds: &[Kind<'_>], counts: &[u32], budget: Budget,
         }
     }
     let present: Vec<usize> = (0..kinds.len()).filter(|&k| counts[k] > 0).collect();
-    let trusted =
-        wrap.container.holds.iter().any(|hint| hint.trust && present.iter().all(|&k| kinds[k].product.sku == hint.sku));
+    let trusted = wrap
+        .container
+        .holds
+        .iter()
+        .any(|hint| wrap.trusts(hint) && present.iter().all(|&k| kinds[k].product.sku == hint.sku));
     if trusted {
         return Fit::Fits(Vec::new());
     }

@@ -63,6 +63,9 @@ fn parcel(
     if packed.weight > weighing.workshop.heavy_above {
         cautions.push(Caution::Heavy { above: weighing.workshop.heavy_above });
     }
+    if let Some(most) = wraps[wrap].thick_at_most {
+        cautions.push(Caution::PressFlat { most, service: weighing.services[service].name.clone() });
+    }
     cautions.extend(customs_missing(weighing, service, &contents));
     notes.extend(house.notes.iter().cloned());
     cautions.extend(house.cautions.iter().cloned().map(Caution::Said));
@@ -80,6 +83,7 @@ fn parcel(
     Some(PlannedParcel {
         container: wraps[wrap].container.name.clone(),
         inside: wraps[wrap].around.map(|around| around.name.clone()),
+        thick_at_most: wraps[wrap].thick_at_most,
         service: weighing.services[service].name.clone(),
         zone,
         contents,

@@ -87,7 +87,7 @@ impl Left {
 
 /// The cheapest split that takes no more than is left. Where the cheapest of all takes more,
 /// those parcels keep it for which doing without costs most, and the rest is split anew; or
-/// all is. Proved where that costs no more than the cheapest of all.
+/// all is; or all goes in one parcel. Proved where that costs no more than the cheapest of all.
 pub fn within(weighing: &mut Weighing<'_>, counts: &[u32], left: &Left) -> Split {
     search_within(weighing, counts, left, TOGETHER_MAX)
 }
@@ -96,6 +96,11 @@ fn search_within(weighing: &mut Weighing<'_>, counts: &[u32], left: &Left, toget
     let cheapest = search::split(counts, weighing);
     let Some(parts) = &cheapest.parts else { return cheapest };
     let Some((scarce, there_are)) = left.exceeded(weighing, parts) else { return cheapest };
+    // One parcel takes one of it at most.
+    let mut fits_left = search::FITS_MAX;
+    let in_one = search::cheapest_of(counts, weighing, &|_| true, &mut fits_left, &mut None);
+    let in_one = in_one.map(|how| vec![Part { counts: counts.to_vec(), how }]);
+    let in_one = in_one.filter(|parts| left.exceeded(weighing, parts).is_none());
     let before = weighing.limits.clone();
     scarce.forbid(&mut weighing.limits);
     let all_anew = search_within(weighing, counts, left, together.saturating_sub(1)).parts;
@@ -107,7 +112,7 @@ fn search_within(weighing: &mut Weighing<'_>, counts: &[u32], left: &Left, toget
         let volume = parts.iter().fold(0u128, |sum, part| sum.saturating_add(part.how.volume));
         (parts.iter().map(|part| part.how.cost).sum::<i64>(), parts.len(), volume)
     };
-    let found = some_keep.into_iter().chain(all_anew).min_by_key(worth);
+    let found = some_keep.into_iter().chain(all_anew).chain(in_one).min_by_key(worth);
     // Where there is nothing, the limit stays as the reason.
     if found.is_some() {
         weighing.limits = before;
@@ -214,7 +219,8 @@ impl Short<'_, '_> {
             let any_out = left.containers.values().any(|left| *left <= 0);
             let budget = if any_out { Budget::GLANCE } else { weighing.budget };
             let more = Left { containers: BTreeMap::new(), ..left.clone() };
-            let wraps = super::wraps_of(weighing.workshop);
+            let to = &weighing.order.destination;
+            let wraps = super::wraps_for(weighing.workshop, weighing.services, to, weighing.on);
             if let Some(with) = self.freed(weighing, &wraps, weighing.services, &more, budget) {
                 let short = beyond(&with.containers, &left.containers).join(" and ");
                 match saves(&with) {

@@ -76,19 +76,51 @@ impl Weighing<'_> {
 
     /// Does it go in? Remembered.
     pub fn fit(&mut self, counts: &[u32], wrap: usize) -> Fit {
-        let key = (counts.to_vec(), wrap);
-        if let Some(known) = self.of_order.get(&key) {
+        if let Some(known) = self.known(counts, wrap) {
             return known.clone();
         }
         let verdict = packaging::fits(&self.wraps[wrap], self.kinds, counts, self.budget, self.memory);
-        self.of_order.insert(key, verdict.clone());
+        self.of_order.insert((counts.to_vec(), wrap), verdict.clone());
         verdict
+    }
+
+    /// What is known of it already: what goes in where it is pressed flat goes in where it may be thicker, and what
+    /// does not where it may be thicker does not where it is pressed flat.
+    fn known(&self, counts: &[u32], wrap: usize) -> Option<&Fit> {
+        let mut key = (counts.to_vec(), wrap);
+        if let Some(known) = self.of_order.get(&key) {
+            return Some(known);
+        }
+        let thickest = self.thickest(wrap);
+        let mut others = std::iter::once(thickest).chain(self.thinner(thickest)).filter(|other| *other != wrap);
+        others.find_map(|other| {
+            key.1 = other;
+            let known = self.of_order.get(&key)?;
+            let follows = match known {
+                Fit::Fits(_) => other > wrap,
+                Fit::Cannot(_) => other < wrap,
+                Fit::Unknown => false,
+            };
+            follows.then_some(known)
+        })
+    }
+
+    /// The same way of closing around goods, as thick as it gets.
+    fn thickest(&self, wrap: usize) -> usize {
+        let before = self.wraps[..=wrap].iter().rposition(|wrap| wrap.thick_at_most.is_none());
+        before.unwrap_or(wrap)
+    }
+
+    /// What gives way, pressed flat: these stand behind it, thickest first.
+    pub fn thinner(&self, thickest: usize) -> impl Iterator<Item = usize> + use<> {
+        let behind = self.wraps[thickest + 1..].iter().take_while(|wrap| wrap.thick_at_most.is_some()).count();
+        thickest + 1..=thickest + behind
     }
 
     /// Does it go in, as far as a glance tells? For what is shown besides: the search has looked closely
     /// at whatever could be cheaper.
     pub fn glance(&self, counts: &[u32], wrap: usize) -> Fit {
-        match self.of_order.get(&(counts.to_vec(), wrap)) {
+        match self.known(counts, wrap) {
             Some(known) => known.clone(),
             None => packaging::fits(&self.wraps[wrap], self.kinds, counts, Budget::GLANCE, self.memory),
         }
@@ -172,15 +204,26 @@ impl Ask for Weighing<'_> {
                     && self.against_contents(counts, service).is_none()
             })
             .collect();
+        // What each asks for the same container where it may be thicker.
+        let mut thicker = vec![i64::MAX; self.services.len()];
         for (index, wrap) in self.wraps.iter().enumerate() {
+            if wrap.thick_at_most.is_none() {
+                thicker.fill(i64::MAX);
+            } else if wrap.is_too_flat_for(self.kinds, counts) {
+                continue;
+            }
             let packed = self.weighed(counts, index);
             if self.against(wrap, &packed).is_some() {
                 continue;
             }
             for service in (0..self.services.len()).filter(|service| taken[*service]) {
                 if let Ok(quoted) = self.quoted(&packed, index, service) {
-                    let cost = packed.cost_parts(&quoted).total();
-                    all.push(Candidate { cost: cost.minor, volume: wrap.outer.volume().nm3, wrap: index, service });
+                    let cost = packed.cost_parts(&quoted).total().minor;
+                    // Nobody presses flat for nothing.
+                    if cost < thicker[service] {
+                        thicker[service] = cost;
+                        all.push(Candidate { cost, volume: wrap.size(), wrap: index, service });
+                    }
                 }
             }
         }

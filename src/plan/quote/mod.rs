@@ -227,14 +227,24 @@ pub fn price_list(
     on: Date,
 ) -> Vec<PriceRow> {
     let mut rows = Vec::new();
-    for wrap in crate::plan::choose::wraps_of(workshop) {
+    let services: Vec<&Service> = workshop.services.iter().collect();
+    let units = workshop.locale.units;
+    // What each asks for the same container where it may be thicker.
+    let mut thicker = vec![None; services.len()];
+    for wrap in crate::plan::choose::wraps_for(workshop, &services, to, on) {
         if container.is_some_and(|name| !wrap.containers().any(|c| c.name == *name)) {
             continue;
         }
         let parcel = wrap.as_parcel(weight);
-        for service in &workshop.services {
-            let what = format!("{} by {}", wrap.spoken(), service.name);
-            match tariff::price(service, &parcel, to, on, workshop.currency) {
+        for (service, thicker) in services.iter().zip(&mut thicker) {
+            let what = format!("{} by {}", wrap.spoken(units), service.name);
+            let priced = tariff::price(service, &parcel, to, on, workshop.currency);
+            let total = priced.as_ref().ok().map(tariff::Quoted::total);
+            let before = std::mem::replace(thicker, total);
+            if wrap.thick_at_most.is_some() && before == total {
+                continue;
+            }
+            match priced {
                 Ok(quoted) => {
                     let own = wrap.containers().map(|c| c.cost).fold(Money::new(0, workshop.currency), |a, b| a + b);
                     let foreign =
@@ -243,7 +253,7 @@ pub fn price_list(
                     rows.push(PriceRow { what, cost: Some(quoted.total() + own), why });
                 }
                 Err(tariff::Refusal::Containers(_) | tariff::Refusal::CarriersOnly(_)) => {}
-                Err(refusal) => rows.push(PriceRow { what, cost: None, why: refusal.say(workshop.locale.units) }),
+                Err(refusal) => rows.push(PriceRow { what, cost: None, why: refusal.say(units) }),
             }
         }
     }

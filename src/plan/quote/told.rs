@@ -100,11 +100,14 @@ pub fn verdict_in_words(plan: &Plan) -> String {
     }
 }
 
-/// `Medium by Road`, `Medium in a Skipper`.
+/// `Medium by Road`, `Medium in a Skipper`, `Mailer at most 25 mm thick by Letter`.
 pub fn spoken(parcel: &PlannedParcel, workshop: &Workshop) -> String {
-    let what = match &parcel.inside {
-        None => parcel.container.to_string(),
-        Some(around) => format!("{} in a {around}", parcel.container),
+    let what = match (&parcel.inside, parcel.thick_at_most) {
+        (None, None) => parcel.container.to_string(),
+        (None, Some(most)) => {
+            format!("{} at most {} thick", parcel.container, workshop.locale.units.thickness(most))
+        }
+        (Some(around), _) => format!("{} in a {around}", parcel.container),
     };
     let outermost = parcel.inside.as_ref().unwrap_or(&parcel.container);
     let collect = workshop.service(&parcel.service).is_some_and(|service| service.collect);
@@ -211,6 +214,7 @@ fn plan_to_json(plan: &Plan) -> Value {
         json!({
             "container": parcel.container,
             "inside": parcel.inside,
+            "thick_at_most_mm": parcel.thick_at_most.map(|most| most.nm as f64 / NM_PER_MM as f64),
             "service": parcel.service,
             "zone": parcel.zone,
             "contents": parcel.contents,

@@ -6,8 +6,10 @@
 mod measure;
 mod refusal;
 mod surcharge;
+mod thickness;
 
 pub use refusal::Refusal;
+pub use thickness::{LEVELS_MAX, thinner};
 
 use crate::model::*;
 use jiff::civil::Date;
@@ -90,6 +92,29 @@ pub fn price<'s>(
     currency: Currency,
 ) -> Result<Quoted<'s>, Refusal> {
     let service = service.on(on);
+    let zone = welcome(service, parcel, to, on)?;
+    limits(service, parcel)?;
+    let mut quoted = match &service.price {
+        Price::Nothing => priced(zone, Money::new(0, service.rate.as_ref().map_or(currency, |rate| rate.of))),
+        Price::Fixed(prices) => {
+            let price = *prices.get(zone).ok_or_else(|| Refusal::ZonePrice(zone.to_owned()))?;
+            priced(zone, price)
+        }
+        Price::ByWeight(steps) => {
+            let counts_as = service.dimensional.as_ref().and_then(|rule| measure::dimensional(rule, parcel.outer));
+            by_weight(steps, zone, parcel.weight, counts_as.filter(|counts| *counts > parcel.weight))?
+        }
+        Price::ByVolume(steps) => priced(zone, volume_step(steps, zone, parcel, service.side_step)?.price),
+    };
+    surcharge::add(service, &mut quoted, parcel, to, on);
+    Ok(match &service.rate {
+        Some(rate) => at_home(quoted, rate),
+        None => quoted,
+    })
+}
+
+/// The zone of a parcel that a service goes for on a day, size and weight apart, or the first reason against it.
+fn welcome<'s>(service: &'s Service, parcel: &Parcel<'_>, to: &Destination, on: Date) -> Result<&'s str, Refusal> {
     let (from, until) = service.valid;
     if from.is_some_and(|from| on < from) || until.is_some_and(|until| on > until) {
         return Err(Refusal::Date(on));
@@ -104,25 +129,7 @@ pub fn price<'s>(
     if service.no_post_box && to.post_box {
         return Err(Refusal::PostBox);
     }
-    let zone = zone_of(service, to).ok_or(Refusal::Destination(to.country))?;
-    limits(service, parcel)?;
-    let mut quoted = match &service.price {
-        Price::Nothing => priced(zone, Money::new(0, service.rate.as_ref().map_or(currency, |rate| rate.of))),
-        Price::Fixed(prices) => {
-            let price = *prices.get(zone).ok_or_else(|| Refusal::ZonePrice(zone.to_owned()))?;
-            priced(zone, price)
-        }
-        Price::ByWeight(steps) => {
-            let counts_as = service.dimensional.as_ref().and_then(|rule| measure::dimensional(rule, parcel.outer));
-            by_weight(steps, zone, parcel.weight, counts_as.filter(|counts| *counts > parcel.weight))?
-        }
-        Price::ByVolume(steps) => by_volume(steps, zone, parcel, service.side_step)?,
-    };
-    surcharge::add(service, &mut quoted, parcel, to, on);
-    Ok(match &service.rate {
-        Some(rate) => at_home(quoted, rate),
-        None => quoted,
-    })
+    zone_of(service, to).ok_or(Refusal::Destination(to.country))
 }
 
 /// In the workshop's currency. Sums are changed and not their parts: each part is what it adds, so
@@ -186,27 +193,26 @@ fn by_weight<'s>(
     Ok(Quoted { below, ends: Some(step.up_to), above: above.map(|(_, price)| price), ..priced })
 }
 
-fn by_volume<'s>(
-    steps: &[VolumeStep],
-    zone: &'s str,
+fn volume_step<'s>(
+    steps: &'s [VolumeStep],
+    zone: &str,
     parcel: &Parcel<'_>,
     side_step: Option<Length>,
-) -> Result<Quoted<'s>, Refusal> {
+) -> Result<&'s VolumeStep, Refusal> {
     let of_zone = || steps.iter().filter(|step| step.zone == zone);
     let most = of_zone().map(|step| step.up_to).max().ok_or_else(|| Refusal::ZonePrice(zone.to_owned()))?;
     let outer = measure::counted(parcel.outer, side_step);
     let soft_most = of_zone().filter_map(|step| step.soft_up_to).max().filter(|_| parcel.soft);
-    let step = if let Some(soft_most) = soft_most {
+    if let Some(soft_most) = soft_most {
         let sides = outer.sorted();
         let sum = sides[0] + sides[1];
         let holding = of_zone().filter(|step| step.soft_up_to.is_some_and(|up_to| up_to >= sum));
-        holding.min_by_key(|step| step.soft_up_to).ok_or(Refusal::Soft(soft_most, sum))?
+        holding.min_by_key(|step| step.soft_up_to).ok_or(Refusal::Soft(soft_most, sum))
     } else {
         let volume = outer.volume();
         let holding = of_zone().filter(|step| step.up_to >= volume);
-        holding.min_by_key(|step| step.up_to).ok_or(Refusal::Volume(most, volume))?
-    };
-    Ok(priced(zone, step.price))
+        holding.min_by_key(|step| step.up_to).ok_or(Refusal::Volume(most, volume))
+    }
 }
 
 fn limits(service: &Service, parcel: &Parcel<'_>) -> Result<(), Refusal> {

@@ -49,13 +49,22 @@ pub fn least(service: &Service, postage: i64, on: Date) -> i64 {
 }
 
 fn applies(surcharge: &Surcharge, zone: &str, parcel: &Parcel<'_>, to: &Destination, on: Date) -> bool {
-    let (from, until) = surcharge.between;
-    let outer = &parcel.outer;
     surcharge.above_weight.is_none_or(|above| parcel.weight > above)
-        && surcharge.above_longest.is_none_or(|above| outer.sorted()[0] > above)
+        && by_size(surcharge, &parcel.outer)
+        && is_due(surcharge, zone, to, on)
+}
+
+/// Is something of this size large enough for it?
+pub fn by_size(surcharge: &Surcharge, outer: &Dims) -> bool {
+    surcharge.above_longest.is_none_or(|above| outer.sorted()[0] > above)
         && surcharge.above_length_and_girth.is_none_or(|above| outer.length_and_girth() > above)
         && surcharge.above_volume.is_none_or(|above| outer.volume() > above)
-        && (surcharge.zones.is_empty() || surcharge.zones.iter().any(|z| z == zone))
+}
+
+/// Is it asked there on that day?
+pub fn is_due(surcharge: &Surcharge, zone: &str, to: &Destination, on: Date) -> bool {
+    let (from, until) = surcharge.between;
+    (surcharge.zones.is_empty() || surcharge.zones.iter().any(|z| z == zone))
         && (surcharge.countries.is_empty() || to.country.is_some_and(|c| surcharge.countries.contains(&c)))
         && (surcharge.postcodes.is_empty() || surcharge.postcodes.iter().any(|some| some.hold(&to.postcode_head)))
         && from.is_none_or(|from| on >= from)

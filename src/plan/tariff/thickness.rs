@@ -1,0 +1,165 @@
+//! At which thicknesses a service changes its mind about something that gives way: a mailer is as
+//! thick as what is in it, but is priced before anybody knows how thick that lies.
+//!
+//! All of a price that hangs on the size stands in [`BySize`], and each part of that only ever grows
+//! with the thickness. So two thicknesses with the same answer have it in between as well, and every
+//! change is found by halving, whatever limit or step it comes from.
+
+use super::{Parcel, Refusal, limits, measure, surcharge, volume_step, welcome};
+use crate::model::*;
+use jiff::civil::Date;
+
+/// Thicknesses below the greatest at most. Of more every second, third ... counts: what lies between
+/// two of them costs what the thicker one does, so at most the difference of these two too much.
+pub const LEVELS_MAX: usize = 12;
+/// Changes looked for with one service; a table of more steps ends somewhere, too.
+const CHANGES_MAX: usize = 64;
+/// Where each bit of size costs a bit more, it counts in so many shares of what it can become: at most
+/// one share's price too much.
+const SHARES: i64 = 8;
+/// Nothing that is sent is thinner; what is no round figure anyway is rounded down to it. Nobody
+/// measures a mailer closer.
+const STEP: i64 = NM_PER_MM / 10;
+/// Round figures, as limits are written: hundredths of a millimetre, 64ths of an inch.
+const ROUND: [i64; 2] = [NM_PER_MM / 100, 25_400_000 / 64];
+
+/// Thicknesses at which some service takes a parcel, or asks for it, what it would not if it were any
+/// thicker, thickest first. `parcel` is as thick as it may get, what it weighs does not count; nothing
+/// goes into it where it is no thicker than `empty`.
+pub fn thinner(services: &[&Service], parcel: &Parcel<'_>, empty: Length, to: &Destination, on: Date) -> Vec<Length> {
+    let (least, most) = (empty.nm.max(0).saturating_add(STEP), parcel.outer.height.nm);
+    if least >= most {
+        return Vec::new();
+    }
+    let as_thick = &|nm: i64| Parcel { outer: Dims { height: Length { nm }, ..parcel.outer }, ..parcel.clone() };
+    let mut changes = Vec::new();
+    let mut asked = Vec::new();
+    for service in services.iter().map(|service| service.on(on)) {
+        let Ok(zone) = welcome(service, parcel, to, on) else { continue };
+        let share = share_of(service, parcel.outer);
+        let says = move |nm: i64| BySize::of(service, &as_thick(nm), zone, share, to, on);
+        let (thin, thick) = (says(least), says(most));
+        if thin != thick {
+            let before = changes.len();
+            changes_between(&says, (least, &thin), (most, &thick), before + CHANGES_MAX, &mut changes);
+            asked.push((says, thick));
+        }
+    }
+    let mut levels: Vec<i64> = changes.into_iter().map(round_down).filter(|nm| *nm >= least).collect();
+    levels.sort_unstable_by(|one, other| other.cmp(one));
+    levels.dedup();
+    // Several limits passed at once, or one that shuts out what is small: somebody must gain by it.
+    levels.retain(|&nm| {
+        let mut gains = false;
+        for (says, thicker) in &mut asked {
+            let now = says(nm);
+            gains |= now.takes() && now != *thicker;
+            *thicker = now;
+        }
+        gains
+    });
+    let every = levels.len().div_ceil(LEVELS_MAX).max(1);
+    levels.into_iter().step_by(every).map(|nm| Length { nm }).collect()
+}
+
+/// Whatever is no round figure lost at most a tenth of a millimetre.
+fn round_down(nm: i64) -> i64 {
+    if ROUND.iter().any(|unit| nm % unit == 0) { nm } else { nm - nm % STEP }
+}
+
+/// The greatest thicknesses with another answer than a nanometre more has, thickest first.
+fn changes_between(
+    says: &impl Fn(i64) -> BySize,
+    low: (i64, &BySize),
+    high: (i64, &BySize),
+    most: usize,
+    found: &mut Vec<i64>,
+) {
+    if low.1 == high.1 || found.len() >= most {
+        return;
+    }
+    let middle = low.0 + (high.0 - low.0) / 2;
+    if middle == low.0 {
+        return found.push(low.0);
+    }
+    let between = says(middle);
+    changes_between(says, (middle, &between), high, most, found);
+    changes_between(says, low, (middle, &between), most, found);
+}
+
+/// What of a service's answer hangs on the size. Each part only grows with the thickness.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct BySize {
+    within: Within,
+    /// By which step it is charged; `None`: larger than the last.
+    charged: Option<Charged>,
+    /// Which surcharges it is large enough for.
+    surcharged: Vec<bool>,
+}
+
+/// Is the size allowed?
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Within {
+    TooSmall,
+    Allowed,
+    TooLarge,
+}
+
+/// What a size is charged as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Charged {
+    /// The price has nothing to do with it.
+    AnySize,
+    /// By a step by volume, with its bounds.
+    Volume(Volume, Option<Length>),
+    /// As a weight: the end of its step, and in proportion so many shares.
+    AsWeight(Weight, i128),
+}
+
+impl BySize {
+    fn of(service: &Service, parcel: &Parcel<'_>, zone: &str, share: i64, to: &Destination, on: Date) -> Self {
+        let light = Parcel { weight: Weight::ZERO, ..parcel.clone() };
+        let within = match limits(service, &light) {
+            Ok(()) => Within::Allowed,
+            Err(Refusal::TooSmall(..)) => Within::TooSmall,
+            Err(_) => Within::TooLarge,
+        };
+        let charged = match &service.price {
+            Price::Nothing | Price::Fixed(_) => Some(Charged::AnySize),
+            Price::ByVolume(steps) => {
+                let step = volume_step(steps, zone, parcel, service.side_step);
+                step.ok().map(|step| Charged::Volume(step.up_to, step.soft_up_to))
+            }
+            Price::ByWeight(steps) => match &service.dimensional {
+                None => Some(Charged::AnySize),
+                Some(rule) => {
+                    let counts = measure::dimensional(rule, parcel.outer).unwrap_or(Weight::ZERO);
+                    let carrying = steps.iter().filter(|step| step.zone == zone && step.up_to >= counts);
+                    carrying.min_by_key(|step| step.up_to).map(|step| {
+                        let shares = if step.for_each.is_some() {
+                            Round::Up.to_steps(i128::from(counts.ng), i128::from(share))
+                        } else {
+                            0
+                        };
+                        Charged::AsWeight(step.up_to, shares)
+                    })
+                }
+            },
+        };
+        let large_enough =
+            |it: &Surcharge| surcharge::is_due(it, zone, to, on) && surcharge::by_size(it, &parcel.outer);
+        Self { within, charged, surcharged: service.surcharges.iter().map(large_enough).collect() }
+    }
+
+    fn takes(&self) -> bool {
+        self.within == Within::Allowed && self.charged.is_some()
+    }
+}
+
+/// Nanograms of a share where a size counts as weight: no finer than the service's own step.
+fn share_of(service: &Service, thickest: Dims) -> i64 {
+    let Some(rule) = &service.dimensional else { return 1 };
+    let all = measure::dimensional(rule, thickest).map_or(0, |counts| counts.ng);
+    let step = rule.weight_step.map_or(1, |step| step.ng.max(1));
+    (all / SHARES).max(step)
+}
