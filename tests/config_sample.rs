@@ -178,6 +178,22 @@ fn what_changes_with_new_prices_stands_beside_them_and_the_rest_stays() {
     assert_eq!(cart.on(jiff::civil::date(2028, 1, 1)).longest_max, Some(Length::from_mm(1000)));
 }
 
+/// A letter's limit is measured outside.
+#[test]
+fn a_padded_mailer_of_unknown_padding_is_noted() {
+    for (cushion, noted) in [("", true), ("cushion = \"0 mm\"\n", false), ("cushion = \"4 mm\"\n", false)] {
+        let mut files = config::embedded();
+        let packaging = files.get_mut("packaging.toml").unwrap();
+        *packaging = packaging.replace("cushion = \"3 mm\"\n", cushion);
+        let notes = load(&files).notes;
+        assert_eq!(notes.len(), usize::from(noted), "{notes:?}");
+        assert!(
+            notes.iter().all(|note| note.contains("nothing says how thick the padding of Skipper is")),
+            "{notes:?}"
+        );
+    }
+}
+
 #[test]
 fn prices_that_end_and_that_nothing_follows_are_noted() {
     let noted = |more: &str| {

@@ -323,7 +323,7 @@ fn facts() -> Vec<Fact> {
 }
 
 /// What is written where orders of one customer travel together.
-fn joined_facts() -> [Fact; 9] {
+fn joined_facts() -> [Fact; 10] {
     let other = OrderKey::new("shop", "S-421");
     let pins = Pins { joined: vec![(other.clone(), 1)], ..pins() };
     let marks = CustomerMarks { name: "0f".into(), email: "f0".into() };
@@ -363,7 +363,18 @@ fn joined_facts() -> [Fact; 9] {
             files: BTreeMap::new(),
         },
         Fact::Planned { plan: a_plan_with_a_runner_up(), parcels: vec![ParcelId(18)] },
+        Fact::Planned { plan: a_flat_plan(), parcels: vec![ParcelId(18)] },
     ]
+}
+
+/// A mailer that a service takes for a letter as long as it is flat.
+fn a_flat_plan() -> Box<Plan> {
+    let mut plan = a_plan();
+    let most = Length::from_mm(25);
+    let parcel = &mut plan.parcels[0];
+    (parcel.container, parcel.inside, parcel.thick_at_most) = ("Mailer".into(), None, Some(most));
+    parcel.cautions = vec![Caution::PressFlat { most, service: parcel.service.clone() }];
+    plan
 }
 
 /// A plan that says what the best of all other sets of parcels is.

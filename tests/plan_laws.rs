@@ -200,7 +200,12 @@ fn shop_in(inches: bool) -> Workshop {
         "workshop.toml".to_owned(),
         "name = \"Test\"\ntime_zone = \"Europe/Oslo\"\ncurrency = \"EUR\"\ncountry = \"QS\"\n".to_owned(),
     );
-    let products = [("BAR", [350, 250, 100], 600), ("CUP", [400, 400, 375], 1324), ("TIN", [237, 237, 512], 432)];
+    let products = [
+        ("BAR", [350, 250, 100], 600),
+        ("CUP", [400, 400, 375], 1324),
+        ("TIN", [237, 237, 512], 432),
+        ("CARD", [500, 350, 40], 200),
+    ];
     let product = |(sku, sides, ounces): (&str, [i64; 3], i64)| {
         let (size, weight) = (size(sides), weight(ounces));
         format!("[product.{sku}]\nname = \"{sku}\"\nsize = \"{size}\"\nweight = \"{weight}\"\n")
@@ -216,12 +221,28 @@ fn shop_in(inches: bool) -> Workshop {
              cost = \"0.{cost} EUR\"\ncushion = \"{cushion}\"\n"
         )
     };
-    files.insert("packaging.toml".to_owned(), containers.map(container).concat());
-    let girth = length(4000);
+    // A mailer that could be 2 in thick, a letter of 0.75 in at most, and small things by volume.
+    let (flat, thick, padding, tare) = ([900, 600].map(length).join(" x "), length(200), length(12), weight(40));
+    let mailer = format!(
+        "[container.Mailer]\nkind = \"padded mailer\"\nflat_inner = \"{flat}\"\nthickness_max = \"{thick}\"\n\
+         tare = \"{tare}\"\ncost = \"0.10 EUR\"\ncushion = \"{padding}\"\n"
+    );
+    files.insert("packaging.toml".to_owned(), containers.map(container).concat() + &mailer);
+    let (girth, letter) = (length(4000), size([1150, 625, 75]));
     files.insert(
         "services.toml".to_owned(),
-        format!("[service.Road]\ntariff = \"tariffs/road.csv\"\nlength_and_girth_max = \"{girth}\"\n"),
+        format!(
+            "[service.Road]\ntariff = \"tariffs/road.csv\"\nlength_and_girth_max = \"{girth}\"\n\
+             [service.Letter]\nprice = \"1.40 EUR\"\nouter_max = \"{letter}\"\n\
+             [service.Small]\ntariff = \"tariffs/small.csv\"\nby = \"volume\"\n"
+        ),
     );
+    // A cubic inch is 16.387064 cm3.
+    let volume = |hundredths: i64| match inches {
+        true => format!("{}.{:02} in3", hundredths / 100, hundredths % 100),
+        false => format!("{}.{:08} cm3", hundredths * 16_387_064 / 100_000_000, hundredths * 16_387_064 % 100_000_000),
+    };
+    files.insert("tariffs/small.csv".to_owned(), format!("up to, price\n{}, 3.20 EUR\n", volume(8333)));
     let rows = [(800, 346), (1600, 533), (3200, 905), (8000, 1290), (32_000, 2100)];
     let row = |(ounces, price): (i64, i64)| format!("{}, {}.{:02} EUR\n", weight(ounces), price / 100, price % 100);
     files.insert("tariffs/road.csv".to_owned(), format!("up to, price\n{}", rows.map(row).concat()));
@@ -237,7 +258,7 @@ fn units_change_nothing() {
     for bars in 0..5 {
         for cups in 0..4 {
             for tins in 0..3 {
-                let lines = [("BAR", bars), ("CUP", cups), ("TIN", tins)];
+                let lines = [("BAR", bars), ("CUP", cups), ("TIN", tins), ("CARD", (bars + tins) % 2)];
                 let lines: Vec<(&str, u32)> = lines.into_iter().filter(|(_, n)| *n > 0).collect();
                 let plan_in = plan(&imperial, &lines);
                 assert_eq!(plan_in, plan(&metric, &lines), "{lines:?}");
@@ -246,4 +267,8 @@ fn units_change_nothing() {
         }
     }
     assert_eq!(planned, 5 * 4 * 3 - 1, "all but the empty order");
+    let flat = |sku| plan(&metric, &[(sku, 1)]).parcels[0].thick_at_most;
+    assert_eq!(flat("CARD"), "0.75 in".parse().ok());
+    // 83.33 cubic inches of 9 x 6 in are 39.196... mm: a tenth of a millimetre is left out.
+    assert_eq!(flat("BAR"), "39.1 mm".parse().ok());
 }

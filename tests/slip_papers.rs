@@ -374,6 +374,27 @@ fn an_urgent_parcel_says_so_on_its_stub() {
 }
 
 #[test]
+fn a_mailer_that_goes_as_a_letter_says_on_its_stub_how_flat_it_is_to_be() {
+    let (mut book, mut setter) = (morning(), setter());
+    let planned = &mut book.state.parcels.get_mut(&ParcelId(401)).unwrap().planned;
+    let most = "3/4 in".parse().unwrap();
+    planned.cautions = vec![Caution::PressFlat { most, service: "Letter".into() }];
+    let mut workshop = workshop();
+    let mut said = |workshop: &Workshop| {
+        let subject = Subject::Parcel(ParcelId(401));
+        let wanted = Wanted { kind: PaperKind::Slip, subject: &subject, copy: None };
+        let paper = paper(&wanted, &book.state, &book.people, workshop, &mut setter, now()).unwrap();
+        let text = render_text(&paper, Sheet { dots: 2000, dpi: 203 }, &mut setter);
+        let (customers, stub) = text.split_once("- - -").unwrap();
+        assert!(!customers.contains("flat"), "{text}");
+        stub.lines().find(|line| line.contains("press it flat")).map(str::to_owned).unwrap()
+    };
+    assert_eq!(said(&workshop), "(!) press it flat: at most 19.05 mm thick for Letter");
+    workshop.locale.units = Units::Ounces;
+    assert_eq!(said(&workshop), "(!) press it flat: at most 0.75 in thick for Letter");
+}
+
+#[test]
 fn how_to_lay_stands_once_and_apart_from_other_notes() {
     let (mut book, mut setter) = (morning(), setter());
     let planned = &mut book.state.parcels.get_mut(&ParcelId(401)).unwrap().planned;

@@ -133,6 +133,12 @@ fn container(name: &str, table: &Section<'_>, names: &Names, currency: Currency)
             table.complain(&cushion.at, what, "it is meant for each wall; write less");
         }
     }
+    if matches!(kind, ContainerKind::PaddedMailer { .. }) && cushion.is_none() {
+        let what = format!(
+            "nothing says how thick the padding of {name} is: services take it to be as thick as what is in it"
+        );
+        table.note(&table.at, what, "write one side of it as cushion = \"3 mm\"; \"0 mm\" if it has none");
+    }
     Container {
         name: ContainerName::new(name),
         kind,

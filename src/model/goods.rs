@@ -105,7 +105,8 @@ pub struct Container {
     pub tare: Weight,
     /// What one costs.
     pub cost: Money,
-    /// Cushion along every inner wall, taken off the room inside.
+    /// Cushion along every inner wall, taken off the room inside; of a mailer its own padding, which makes it
+    /// thicker than what is in it.
     pub cushion: Length,
     /// Most that it may carry.
     pub load_max: Option<Weight>,
@@ -145,7 +146,7 @@ pub enum ContainerKind {
         outer: [Length; 2],
         /// Lost along and across to padding, ears and flap (calibrated by a person).
         allowance: [Length; 2],
-        /// Thickest that is allowed.
+        /// Thickest that is allowed, outside.
         thickness_max: Length,
     },
     /// An envelope by thickness.

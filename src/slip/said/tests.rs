@@ -23,6 +23,7 @@ fn cautions() -> Vec<Caution> {
                 .into(),
         },
         Caution::TooHeavyAbove { ends: Weight::from_g(1_000), service: "Letter".into() },
+        Caution::PressFlat { most: Length::from_mm(25), service: "Letter".into() },
     ]
 }
 
