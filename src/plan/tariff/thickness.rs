@@ -163,3 +163,136 @@ fn share_of(service: &Service, thickest: Dims) -> i64 {
     let step = rule.weight_step.map_or(1, |step| step.ng.max(1));
     (all / SHARES).max(step)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of a mailer of 230 x 150 mm that may get 50 mm thick, with these services.
+    fn levels(services: &[Service]) -> Vec<String> {
+        let name = ContainerName::new("Mailer");
+        let outer = Dims::from_mm(230, 150, 50);
+        let mailer = Parcel { outermost: &name, carriers: false, soft: true, outer, weight: Weight::ZERO };
+        let to =
+            Destination { country: None, postcode_head: String::new(), address_hash: String::new(), post_box: false };
+        let services: Vec<&Service> = services.iter().collect();
+        let on = jiff::civil::date(2026, 11, 25);
+        let levels = thinner(&services, &mailer, Length::from_mm(4), &to, on);
+        levels.iter().map(ToString::to_string).collect()
+    }
+
+    fn free(change: impl FnOnce(&mut Service)) -> Service {
+        let mut service = Service::plain("Way");
+        change(&mut service);
+        service
+    }
+
+    fn money(minor: i64) -> Money {
+        Money::new(minor, Currency::EUR)
+    }
+
+    fn tiers(ends_cm3: impl IntoIterator<Item = u64>) -> Price {
+        let ends = ends_cm3.into_iter().zip(1..);
+        Price::ByVolume(
+            ends.map(|(end, price)| VolumeStep {
+                zone: String::new(),
+                up_to: Volume::from_cm3(end),
+                soft_up_to: None,
+                price: money(price),
+            })
+            .collect(),
+        )
+    }
+
+    /// Light things of 1 cm3 count as a gram; up to 500 g, 1 kg and 5 kg, or each gram in proportion.
+    fn by_size(in_proportion: bool, rule: Dimensional) -> Service {
+        let step = |(grams, price): (i64, i64)| WeightStep {
+            zone: String::new(),
+            up_to: Weight::from_g(grams),
+            price: money(price),
+            for_each: in_proportion.then(|| (money(1), Weight::from_g(1))),
+        };
+        free(|service| {
+            service.price = Price::ByWeight([(500, 300), (1_000, 400), (5_000, 600)].map(step).into());
+            service.dimensional = Some(rule);
+        })
+    }
+
+    fn a_gram_each_cm3() -> Dimensional {
+        let (size, weighs) = (Volume::from_cm3(1), Weight::from_g(1));
+        Dimensional { size, weighs, above: None, side_step: None, weight_step: None }
+    }
+
+    /// By hand: 34.5 cm2 lie flat, so that a litre is 28.98 mm thick, and half of one 14.49.
+    #[test]
+    fn each_limit_and_each_step_ends_at_a_thickness() {
+        let mm = Length::from_mm;
+        let bulky = Surcharge {
+            above_length_and_girth: Some(mm(600)),
+            ..Surcharge::plain("bulky", SurchargeAmount::Fixed(money(100)))
+        };
+        let cases: [(Service, &[&str]); 15] = [
+            (free(|_| {}), &[]),
+            (free(|it| it.outer_max = Some(Dims::from_mm(240, 19, 160))), &["19 mm"]),
+            (free(|it| it.outer_max = "10 x 6 x 3/4 in".parse().ok()), &["19.05 mm"]),
+            (free(|it| it.outer_max = "10 x 6 x 19/64 in".parse().ok()), &["7.540625 mm"]),
+            (free(|it| it.outer_max = Some(Dims::from_mm(240, 140, 19))), &[]),
+            (free(|it| it.outer_max = Some(Dims::from_mm(240, 160, 4))), &[]),
+            (free(|it| it.longest_max = Some(mm(229))), &[]),
+            (free(|it| it.sum_max = Some(mm(395))), &["15 mm"]),
+            (free(|it| it.length_and_girth_max = Some(mm(555))), &["12.5 mm"]),
+            (free(|it| it.outer_min = Some(Dims::from_mm(100, 100, 20))), &[]),
+            (free(|it| it.surcharges = vec![bulky]), &["35 mm"]),
+            (free(|it| it.price = tiers([500, 1_000, 9_000])), &["28.9 mm", "14.4 mm"]),
+            (by_size(false, a_gram_each_cm3()), &["28.9 mm", "14.4 mm"]),
+            (by_size(false, Dimensional { above: Some(Volume::from_cm3(1_200)), ..a_gram_each_cm3() }), &["34.7 mm"]),
+            (free(|it| it.containers = vec!["Box".into()]), &[]),
+        ];
+        for (service, expected) in cases {
+            assert_eq!(levels(std::slice::from_ref(&service)), expected, "{service:?}");
+        }
+    }
+
+    /// Sides in whole steps of 10 mm, down: as thin as 29.99 mm they count 20.
+    #[test]
+    fn steps_of_sides_end_where_they_end() {
+        let ends = tiers([230 * 150 * 20 / 1_000, 9_000]);
+        let service = free(|it| (it.price, it.side_step) = (ends, Some(Length::from_mm(10))));
+        assert_eq!(levels(&[service]), ["29.9 mm"]);
+    }
+
+    /// Two limits of one service, two services with the same, and a service that asks the same in any case.
+    #[test]
+    fn what_gains_nobody_anything_is_no_level() {
+        let letter = free(|it| {
+            it.outer_max = Some(Dims::from_mm(240, 160, 19));
+            it.sum_max = Some(Length::from_mm(405));
+        });
+        assert_eq!(levels(&[letter.clone(), letter.clone(), free(|_| {})]), ["19 mm"]);
+        let thin = free(|it| it.outer_max = Some(Dims::from_mm(240, 160, 10)));
+        assert_eq!(levels(&[thin.clone(), letter]), ["19 mm", "10 mm"]);
+        // Refused at any thickness, and past its time.
+        let never = free(|it| {
+            it.outer_max = Some(Dims::from_mm(240, 160, 10));
+            it.longest_max = Some(Length::from_mm(200));
+        });
+        assert_eq!(levels(&[never]), [""; 0]);
+        let elsewhere = free(|it| {
+            it.outer_max = Some(Dims::from_mm(240, 160, 10));
+            it.valid.1 = Some(jiff::civil::date(2026, 1, 1));
+        });
+        assert_eq!(levels(&[elsewhere]), [""; 0]);
+    }
+
+    /// 17.25 cm3 a half millimetre: 12 levels of 80, and where each gram costs, no more than 8.
+    #[test]
+    fn there_are_never_many_levels() {
+        let many = levels(&[free(|it| it.price = tiers((1..100).map(|step| step * 17)))]);
+        assert!((LEVELS_MAX / 2..=LEVELS_MAX).contains(&many.len()), "{many:?}");
+        let eighths = levels(&[by_size(true, a_gram_each_cm3())]);
+        // In shares of 215.625 g of 1 725 g, and where a step ends.
+        let of_shares =
+            ["43.75 mm", "37.5 mm", "31.25 mm", "28.9 mm", "25 mm", "18.75 mm", "14.4 mm", "12.5 mm", "6.25 mm"];
+        assert_eq!(eighths, of_shares);
+    }
+}
