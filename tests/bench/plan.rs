@@ -1,7 +1,8 @@
 //! Time of a plan: the sample's ordinary orders in the sample workshop, and made-up orders of up to
-//! 12 units with 8 containers and 12 services, also with two mailers more. The baseline is one fit of
-//! all the goods in each of the containers, which any planner needs to do about once. A plan's time is
-//! its thread's on the processor: what else the machine does matters little.
+//! 12 units with 8 containers and 12 services; also by size, and with two mailers more.
+//! The baseline is one fit of all the goods in each of the containers, which any planner needs to do
+//! about once. A plan's time is its thread's on the processor: what else the machine does matters
+//! little.
 //!
 //! `cargo bench --bench plan [-- ORDERS]`
 
@@ -84,17 +85,9 @@ fn large() -> Workshop {
     workshop
 }
 
-/// The same with two mailers for goods and services that mind how thick they are: a letter, tiers by volume, size as weight.
-fn with_mailers() -> Workshop {
+/// The same with services that mind how thick something is: a letter, tiers by volume, size as weight.
+fn minding_size() -> Workshop {
     let mut workshop = large();
-    for (name, flat, cost) in [("Mailer", [280, 200], 22), ("Large mailer", [420, 320], 35)] {
-        let mut mailer = carton(name, mm(1, 1, 1), 0, g(30), cost);
-        let flat = flat.map(Length::from_mm);
-        let thickness_max = Length::from_mm(90);
-        mailer.kind = ContainerKind::PaddedMailer { flat, outer: flat, allowance: [Length::ZERO; 2], thickness_max };
-        mailer.cushion = Length::from_mm(3);
-        workshop.containers.push(mailer);
-    }
     workshop.services[0].outer_max = Some(mm(353, 250, 36));
     let tier = |step: u64| VolumeStep {
         zone: "Middle".into(),
@@ -110,6 +103,20 @@ fn with_mailers() -> Workshop {
         side_step: None,
         weight_step: None,
     });
+    workshop
+}
+
+/// And with two mailers for goods, at each thickness that matters.
+fn with_mailers() -> Workshop {
+    let mut workshop = minding_size();
+    for (name, flat, cost) in [("Mailer", [280, 200], 22), ("Large mailer", [420, 320], 35)] {
+        let mut mailer = carton(name, mm(1, 1, 1), 0, g(30), cost);
+        let flat = flat.map(Length::from_mm);
+        let thickness_max = Length::from_mm(90);
+        mailer.kind = ContainerKind::PaddedMailer { flat, outer: flat, allowance: [Length::ZERO; 2], thickness_max };
+        mailer.cushion = Length::from_mm(3);
+        workshop.containers.push(mailer);
+    }
     workshop
 }
 
@@ -237,7 +244,7 @@ fn bench() {
     let (one, two) = (seconds(1), seconds(2));
     println!("sample, {MANY} orders: {one:.1} s on one thread, {two:.1} s on two ({:.2} times)", one / two);
 
-    let (large, mailers) = (large(), with_mailers());
+    let (large, minding, mailers) = (large(), minding_size(), with_mailers());
     let mut chance = Chance(2026);
     let day: Vec<Order> = (0..count)
         .map(|_| {
@@ -248,7 +255,7 @@ fn bench() {
         .collect();
     let full: Vec<Order> = (0..count).map(|_| chance.order(UNITS_MAX, 5)).collect();
     for (name, orders) in [("day-like", day), ("always 12 units", full)] {
-        for (containers, workshop) in [("8 x 12", &large), ("8 + 2 mailers", &mailers)] {
+        for (containers, workshop) in [("8 x 12", &large), ("by size", &minding), ("by size, 2 mailers", &mailers)] {
             let base = orders.iter().map(baseline).collect();
             report(&format!("{containers}, {name}"), plan_all(workshop, &orders), Some(base));
         }

@@ -85,7 +85,7 @@ pub fn wraps_of(workshop: &Workshop) -> Vec<Wrap<'_>> {
 /// The same, also thinner where a service takes that for less.
 pub fn wraps_for<'w>(
     workshop: &'w Workshop,
-    services: &[&Service],
+    services: &[&'w Service],
     to: &Destination,
     on: jiff::civil::Date,
 ) -> Vec<Wrap<'w>> {

@@ -23,6 +23,8 @@ pub struct Wrap<'w> {
     pub outer: Dims,
     /// What gives way is to be no thicker than this, though it could be. `None`: as thick as it gets.
     pub thick_at_most: Option<Length>,
+    /// If so: services that take it for that, or ask less.
+    pub flat_for: Vec<&'w ServiceName>,
 }
 
 impl<'w> Wrap<'w> {
@@ -77,12 +79,35 @@ impl<'w> Wrap<'w> {
         let outer = if self.thick_at_most.is_some() { outer_of(self.container) } else { self.outer };
         outer.volume().nm3
     }
-    /// Surely too thick or too much for it, as any glance at the pieces shows.
-    pub fn is_too_flat_for(&self, kinds: &[Kind<'_>], counts: &[u32]) -> bool {
-        let thick = self.room()[2];
-        let present = || kinds.iter().zip(counts).filter(|(_, count)| **count > 0);
-        let volume: i128 = present().map(|(kind, count)| kind.piece.volume() * i128::from(*count)).sum();
-        volume > self.holds_at_most() || present().any(|(kind, _)| kind.piece.sides.iter().all(|side| *side > thick))
+    /// May a service answer otherwise than for the same where that may be thicker? Always where there is no such.
+    pub fn is_minded_by(&self, service: &Service) -> bool {
+        self.thick_at_most.is_none() || self.flat_for.iter().any(|name| **name == service.name)
+    }
+    /// Pressed flat: are these surely too thick for it, or too much?
+    pub fn is_too_flat_for(&self, goods: Least) -> bool {
+        self.thick_at_most.is_some() && (goods.thick > self.room()[2] || goods.volume > self.holds_at_most())
+    }
+}
+
+/// What any room for a set of things has at least.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Least {
+    /// Cubic nanometres.
+    volume: i128,
+    /// Nanometres along its shortest side.
+    thick: i64,
+}
+
+impl Least {
+    /// For these.
+    pub fn of(kinds: &[Kind<'_>], counts: &[u32]) -> Self {
+        let mut least = Self { volume: 0, thick: 0 };
+        for (kind, &count) in kinds.iter().zip(counts).filter(|(_, count)| **count > 0) {
+            let [a, b, c] = kind.piece.sides;
+            least.volume += kind.piece.volume() * i128::from(count);
+            least.thick = least.thick.max(a.min(b).min(c));
+        }
+        least
     }
 }
 
@@ -147,12 +172,19 @@ pub fn wraps<'w>(
             if out_of_stock(container) {
                 refused.push((container.name.to_string(), "has run out".to_owned()));
             } else {
-                all.push(Wrap { container, around: None, outer: outer_of(container), thick_at_most: None });
+                all.push(Wrap {
+                    container,
+                    around: None,
+                    outer: outer_of(container),
+                    thick_at_most: None,
+                    flat_for: Vec::new(),
+                });
             }
         }
         for inner in container.takes.iter().filter_map(|name| workshop.container(name)).filter(|inner| inner.goods) {
             let outer = outer_around(container, inner);
-            let wrap = Wrap { container: inner, around: Some(container), outer, thick_at_most: None };
+            let wrap =
+                Wrap { container: inner, around: Some(container), outer, thick_at_most: None, flat_for: Vec::new() };
             if out_of_stock(container) || out_of_stock(inner) {
                 let gone = if out_of_stock(container) { container } else { inner };
                 refused.push((wrap.spoken(units), format!("{} has run out", gone.name)));
@@ -171,7 +203,7 @@ pub fn wraps<'w>(
 /// nothing.
 pub fn at_each_thickness<'w>(
     wraps: Vec<Wrap<'w>>,
-    services: &[&Service],
+    services: &[&'w Service],
     to: &Destination,
     on: jiff::civil::Date,
 ) -> Vec<Wrap<'w>> {
@@ -181,9 +213,10 @@ pub fn at_each_thickness<'w>(
             (ContainerKind::Box { .. }, _) | (_, Some(_)) => Vec::new(),
             _ => tariff::thinner(services, &wrap.as_parcel(Weight::ZERO), wrap.container.cushion * 2, to, on),
         };
-        let thinner = |most: Length| Wrap {
-            outer: Dims { height: most, ..wrap.outer },
-            thick_at_most: Some(most),
+        let thinner = |level: tariff::Level<'w>| Wrap {
+            outer: Dims { height: level.most, ..wrap.outer },
+            thick_at_most: Some(level.most),
+            flat_for: level.minded_by,
             ..wrap.clone()
         };
         let pressed: Vec<Wrap<'w>> = levels.into_iter().map(thinner).collect();

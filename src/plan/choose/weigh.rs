@@ -4,7 +4,7 @@ use super::bounds::Bounds;
 use super::goods::Kind;
 use super::house::LimitsOfHouse;
 use super::memory::Memory;
-use super::packaging::{self, Packed, Weighed, Wrap};
+use super::packaging::{self, Least, Packed, Weighed, Wrap};
 use super::search::{Ask, Candidate, Decided};
 use crate::model::*;
 use crate::plan::fit::{Budget, Fit};
@@ -78,6 +78,13 @@ impl Weighing<'_> {
     pub fn fit(&mut self, counts: &[u32], wrap: usize) -> Fit {
         if let Some(known) = self.known(counts, wrap) {
             return known.clone();
+        }
+        let thickest = self.thickest(wrap);
+        // One answer for all that are flatter, if it does not go in at all.
+        if thickest != wrap
+            && let cannot @ Fit::Cannot(_) = self.fit(counts, thickest)
+        {
+            return cannot;
         }
         let verdict = packaging::fits(&self.wraps[wrap], self.kinds, counts, self.budget, self.memory);
         self.of_order.insert((counts.to_vec(), wrap), verdict.clone());
@@ -206,17 +213,18 @@ impl Ask for Weighing<'_> {
             .collect();
         // What each asks for the same container where it may be thicker.
         let mut thicker = vec![i64::MAX; self.services.len()];
+        // What it weighs, where it may be sent so; flat or not, that is the same.
+        let mut closed = None;
+        let least = Least::of(self.kinds, counts);
         for (index, wrap) in self.wraps.iter().enumerate() {
             if wrap.thick_at_most.is_none() {
                 thicker.fill(i64::MAX);
-            } else if wrap.is_too_flat_for(self.kinds, counts) {
-                continue;
+                closed = Some(self.weighed(counts, index)).filter(|packed| self.against(wrap, packed).is_none());
             }
-            let packed = self.weighed(counts, index);
-            if self.against(wrap, &packed).is_some() {
-                continue;
-            }
-            for service in (0..self.services.len()).filter(|service| taken[*service]) {
+            closed = closed.filter(|_| !wrap.is_too_flat_for(least));
+            let Some(packed) = closed else { continue };
+            let services = (0..self.services.len()).filter(|at| taken[*at] && wrap.is_minded_by(self.services[*at]));
+            for service in services {
                 if let Ok(quoted) = self.quoted(&packed, index, service) {
                     let cost = packed.cost_parts(&quoted).total().minor;
                     // Nobody presses flat for nothing.

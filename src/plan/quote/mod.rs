@@ -236,7 +236,8 @@ pub fn price_list(
             continue;
         }
         let parcel = wrap.as_parcel(weight);
-        for (service, thicker) in services.iter().zip(&mut thicker) {
+        let minding = services.iter().zip(&mut thicker).filter(|(service, _)| wrap.is_minded_by(service));
+        for (service, thicker) in minding {
             let what = format!("{} by {}", wrap.spoken(units), service.name);
             let priced = tariff::price(service, &parcel, to, on, workshop.currency);
             let total = priced.as_ref().ok().map(tariff::Quoted::total);

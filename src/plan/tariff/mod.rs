@@ -9,7 +9,7 @@ mod surcharge;
 mod thickness;
 
 pub use refusal::Refusal;
-pub use thickness::{LEVELS_MAX, thinner};
+pub use thickness::{LEVELS_MAX, Level, thinner};
 
 use crate::model::*;
 use jiff::civil::Date;

@@ -11,7 +11,7 @@ use jiff::civil::Date;
 
 /// Thicknesses below the greatest at most. Of more every second, third ... counts: what lies between
 /// two of them costs what the thicker one does, so at most the difference of these two too much.
-pub const LEVELS_MAX: usize = 12;
+pub const LEVELS_MAX: usize = 24;
 /// Changes looked for with one service; a table of more steps ends somewhere, too.
 const CHANGES_MAX: usize = 64;
 /// Where each bit of size costs a bit more, it counts in so many shares of what it can become: at most
@@ -22,11 +22,29 @@ const SHARES: i64 = 8;
 const STEP: i64 = NM_PER_MM / 10;
 /// Round figures, as limits are written: hundredths of a millimetre, 64ths of an inch.
 const ROUND: [i64; 2] = [NM_PER_MM / 100, 25_400_000 / 64];
+/// Nanometres that measure both: a change is looked for no finer.
+const FINEST: i64 = 625;
+const _: () = assert!(ROUND[0] % FINEST == 0 && ROUND[1] % FINEST == 0);
+
+/// A thickness, and who cares.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Level<'s> {
+    /// Outside, at most.
+    pub most: Length,
+    /// These services answer otherwise than one level thicker.
+    pub minded_by: Vec<&'s ServiceName>,
+}
 
 /// Thicknesses at which some service takes a parcel, or asks for it, what it would not if it were any
 /// thicker, thickest first. `parcel` is as thick as it may get, what it weighs does not count; nothing
 /// goes into it where it is no thicker than `empty`.
-pub fn thinner(services: &[&Service], parcel: &Parcel<'_>, empty: Length, to: &Destination, on: Date) -> Vec<Length> {
+pub fn thinner<'s>(
+    services: &[&'s Service],
+    parcel: &Parcel<'_>,
+    empty: Length,
+    to: &Destination,
+    on: Date,
+) -> Vec<Level<'s>> {
     let (least, most) = (empty.nm.max(0).saturating_add(STEP), parcel.outer.height.nm);
     if least >= most {
         return Vec::new();
@@ -34,32 +52,46 @@ pub fn thinner(services: &[&Service], parcel: &Parcel<'_>, empty: Length, to: &D
     let as_thick = &|nm: i64| Parcel { outer: Dims { height: Length { nm }, ..parcel.outer }, ..parcel.clone() };
     let mut changes = Vec::new();
     let mut asked = Vec::new();
-    for service in services.iter().map(|service| service.on(on)) {
+    for (name, service) in services.iter().map(|service| (&service.name, service.on(on))) {
         let Ok(zone) = welcome(service, parcel, to, on) else { continue };
         let share = share_of(service, parcel.outer);
         let says = move |nm: i64| BySize::of(service, &as_thick(nm), zone, share, to, on);
         let (thin, thick) = (says(least), says(most));
         if thin != thick {
             let before = changes.len();
-            changes_between(&says, (least, &thin), (most, &thick), before + CHANGES_MAX, &mut changes);
-            asked.push((says, thick));
+            let (low, high) = (least / FINEST, most / FINEST + i64::from(most % FINEST != 0));
+            let at = |steps: i64| says((steps * FINEST).clamp(least, most));
+            changes_between(&at, (low, &thin), (high, &thick), before + CHANGES_MAX, &mut changes);
+            asked.push((name, says, thick));
         }
     }
-    let mut levels: Vec<i64> = changes.into_iter().map(round_down).filter(|nm| *nm >= least).collect();
-    levels.sort_unstable_by(|one, other| other.cmp(one));
-    levels.dedup();
-    // Several limits passed at once, or one that shuts out what is small: somebody must gain by it.
-    levels.retain(|&nm| {
-        let mut gains = false;
-        for (says, thicker) in &mut asked {
+    let mut ends: Vec<i64> =
+        changes.into_iter().map(|steps| round_down(steps * FINEST)).filter(|nm| *nm >= least).collect();
+    ends.sort_unstable_by(|one, other| other.cmp(one));
+    ends.dedup();
+    let level = |nm: i64| {
+        let mut minded_by = Vec::new();
+        for (name, says, thicker) in &mut asked {
             let now = says(nm);
-            gains |= now.takes() && now != *thicker;
+            if now.takes() && now != *thicker {
+                minded_by.push(*name);
+            }
             *thicker = now;
         }
-        gains
-    });
+        Level { most: Length { nm }, minded_by }
+    };
+    // Several limits passed at once, or one that shuts out what is small: somebody must gain by it.
+    let levels: Vec<Level<'s>> = ends.into_iter().map(level).filter(|level| !level.minded_by.is_empty()).collect();
     let every = levels.len().div_ceil(LEVELS_MAX).max(1);
-    levels.into_iter().step_by(every).map(|nm| Length { nm }).collect()
+    let mut kept: Vec<Level<'s>> = Vec::with_capacity(LEVELS_MAX);
+    let mut minded_by = Vec::new();
+    for (at, level) in levels.into_iter().enumerate() {
+        minded_by.extend(level.minded_by);
+        if at % every == 0 {
+            kept.push(Level { most: level.most, minded_by: std::mem::take(&mut minded_by) });
+        }
+    }
+    kept
 }
 
 /// Whatever is no round figure lost at most a tenth of a millimetre.
@@ -67,7 +99,7 @@ fn round_down(nm: i64) -> i64 {
     if ROUND.iter().any(|unit| nm % unit == 0) { nm } else { nm - nm % STEP }
 }
 
-/// The greatest thicknesses with another answer than a nanometre more has, thickest first.
+/// The greatest thicknesses, in steps, with another answer than one step more has, thickest first.
 fn changes_between(
     says: &impl Fn(i64) -> BySize,
     low: (i64, &BySize),
@@ -178,7 +210,7 @@ mod tests {
         let services: Vec<&Service> = services.iter().collect();
         let on = jiff::civil::date(2026, 11, 25);
         let levels = thinner(&services, &mailer, Length::from_mm(4), &to, on);
-        levels.iter().map(ToString::to_string).collect()
+        levels.iter().map(|level| level.most.to_string()).collect()
     }
 
     fn free(change: impl FnOnce(&mut Service)) -> Service {
@@ -284,7 +316,7 @@ mod tests {
         assert_eq!(levels(&[elsewhere]), [""; 0]);
     }
 
-    /// 17.25 cm3 a half millimetre: 12 levels of 80, and where each gram costs, no more than 8.
+    /// Of some hundred tiers, each half a millimetre thick, so many; where each gram costs, eight shares.
     #[test]
     fn there_are_never_many_levels() {
         let many = levels(&[free(|it| it.price = tiers((1..100).map(|step| step * 17)))]);
