@@ -54,15 +54,16 @@ pub fn thinner<'s>(
     let mut asked = Vec::new();
     for (name, service) in services.iter().map(|service| (&service.name, service.on(on))) {
         let Ok(zone) = welcome(service, parcel, to, on) else { continue };
+        let says = move |share: i64, nm: i64| BySize::of(service, &as_thick(nm), zone, share, to, on);
         let share = share_of(service, parcel.outer);
-        let says = move |nm: i64| BySize::of(service, &as_thick(nm), zone, share, to, on);
-        let (thin, thick) = (says(least), says(most));
+        let (thin, thick) = (says(share, least), says(share, most));
         if thin != thick {
             let before = changes.len();
             let (low, high) = (least / FINEST, most / FINEST + i64::from(most % FINEST != 0));
-            let at = |steps: i64| says((steps * FINEST).clamp(least, most));
+            let at = |steps: i64| says(share, (steps * FINEST).clamp(least, most));
             changes_between(&at, (low, &thin), (high, &thick), before + CHANGES_MAX, &mut changes);
-            asked.push((name, says, thick));
+            // Which thicknesses are looked at goes by shares, what each of them costs does not.
+            asked.push((name, says, says(1, most)));
         }
     }
     let mut ends: Vec<i64> =
@@ -72,7 +73,7 @@ pub fn thinner<'s>(
     let level = |nm: i64| {
         let mut minded_by = Vec::new();
         for (name, says, thicker) in &mut asked {
-            let now = says(nm);
+            let now = says(1, nm);
             if now.takes() && now != *thicker {
                 minded_by.push(*name);
             }
@@ -202,6 +203,11 @@ mod tests {
 
     /// Of a mailer of 230 x 150 mm that may get 50 mm thick, with these services.
     fn levels(services: &[Service]) -> Vec<String> {
+        minded(services).into_iter().map(|(most, _)| most).collect()
+    }
+
+    /// The same, with the names of those who mind.
+    fn minded(services: &[Service]) -> Vec<(String, Vec<String>)> {
         let name = ContainerName::new("Mailer");
         let outer = Dims::from_mm(230, 150, 50);
         let mailer = Parcel { outermost: &name, carriers: false, soft: true, outer, weight: Weight::ZERO };
@@ -210,7 +216,8 @@ mod tests {
         let services: Vec<&Service> = services.iter().collect();
         let on = jiff::civil::date(2026, 11, 25);
         let levels = thinner(&services, &mailer, Length::from_mm(4), &to, on);
-        levels.iter().map(|level| level.most.to_string()).collect()
+        let names = |level: &Level<'_>| level.minded_by.iter().map(ToString::to_string).collect();
+        levels.iter().map(|level| (level.most.to_string(), names(level))).collect()
     }
 
     fn free(change: impl FnOnce(&mut Service)) -> Service {
@@ -314,6 +321,21 @@ mod tests {
             it.valid.1 = Some(jiff::civil::date(2026, 1, 1));
         });
         assert_eq!(levels(&[elsewhere]), [""; 0]);
+    }
+
+    /// Who asks for each gram of size asks less at every level, whoever it is for; who has one limit minds that.
+    #[test]
+    fn each_level_says_who_minds_it() {
+        let named = |name: &str, service: Service| Service { name: name.into(), ..service };
+        let limit = |name: &str, most: i64| named(name, free(|it| it.outer_max = Some(Dims::from_mm(240, 160, most))));
+        let all = [limit("Letter", 27), limit("Flat", 9), named("By size", by_size(true, a_gram_each_cm3()))];
+        let minded = minded(&all);
+        assert!(minded.iter().all(|(_, by)| by.contains(&"By size".to_owned())), "{minded:?}");
+        let of = |name: &str| -> Vec<&str> {
+            let by_name = minded.iter().filter(|(_, by)| by.iter().any(|it| it == name));
+            by_name.map(|(most, _)| most.as_str()).collect()
+        };
+        assert_eq!((of("Letter"), of("Flat")), (vec!["27 mm"], vec!["9 mm"]));
     }
 
     /// Of some hundred tiers, each half a millimetre thick, so many; where each gram costs, eight shares.
