@@ -255,7 +255,7 @@ fn bench() {
         .collect();
     let full: Vec<Order> = (0..count).map(|_| chance.order(UNITS_MAX, 5)).collect();
     for (name, orders) in [("day-like", day), ("always 12 units", full)] {
-        for (containers, workshop) in [("8 x 12", &large), ("by size", &minding), ("by size, 2 mailers", &mailers)] {
+        for (containers, workshop) in [("8 x 12", &large), ("by size", &minding), ("and mailers", &mailers)] {
             let base = orders.iter().map(baseline).collect();
             report(&format!("{containers}, {name}"), plan_all(workshop, &orders), Some(base));
         }
