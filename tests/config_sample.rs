@@ -332,3 +332,35 @@ fn a_logo_and_what_prints_beside_a_slip_are_taken_from_the_files() {
     );
     assert_eq!(meant.services[0].prints, [PaperKind::Label, PaperKind::Customs]);
 }
+
+/// What the comments of the samples write is what the program reads.
+#[test]
+fn limited_quantities_are_read_as_the_samples_write_them() {
+    let mut files = config::embedded();
+    let goods = files.get_mut("products.toml").unwrap();
+    let written = goods.lines().find_map(|line| line.trim_start_matches(['#', ' ']).strip_prefix("{ words =")).unwrap();
+    let tin = "[product.tin]\n";
+    *goods = goods.replace(tin, &format!("{tin}danger = {{ words ={written}\n"));
+    let noted = load(&files);
+    let note = "tin goes as a limited quantity and no service says that it takes such";
+    assert!(noted.notes.iter().any(|said| said.contains(note)), "{:?}", noted.notes);
+    let services = files.get_mut("services.toml").unwrap();
+    let from = services.find("#   [service.Road.limited_quantity]").unwrap();
+    let table: String =
+        services[from..].lines().take(4).map(|line| format!("{}\n", line.trim_start_matches(['#', ' ']))).collect();
+    let table = table.replace("net_max                    the most of them in one parcel: \"5 l\", or", "net_max =");
+    let table = table
+        .replace("; left out: no bound", "")
+        .replace("mark                       which mark, for the slip:", "mark =");
+    let table = table.replace("        the most that a parcel with any weighs, all in all", "");
+    services.push_str(&format!("\n{table}"));
+    let workshop = load(&files);
+    assert!(!workshop.notes.iter().any(|said| said.contains(note)));
+    let danger = workshop.product(&Sku::new("tin")).unwrap().danger.clone().unwrap();
+    assert_eq!(danger.to_string(), "lacquer, flammable (UN1263)");
+    assert!(danger.is_limited());
+    let road = workshop.service(&ServiceName::new("Road")).unwrap().limited_quantity.clone().unwrap();
+    let net_max: Vec<String> = road.net_max.iter().map(ToString::to_string).collect();
+    assert_eq!((road.gross_max, net_max.join(" + ").as_str()), (Weight::from_g(30_000), "5 l + 5 kg"));
+    assert_eq!(road.mark.as_deref(), Some("diamond, 100 x 100 mm"));
+}

@@ -164,7 +164,7 @@ fn a_foreign_plan() -> Box<Plan> {
     plan
 }
 
-/// Every caution and every detail of a question.
+/// Cautions and every detail of a question.
 fn a_plan_with_cautions() -> Box<Plan> {
     let mut plan = a_plan();
     plan.parcels[0].cautions = vec![
@@ -323,7 +323,7 @@ fn facts() -> Vec<Fact> {
 }
 
 /// What is written where orders of one customer travel together.
-fn joined_facts() -> [Fact; 10] {
+fn joined_facts() -> [Fact; 11] {
     let other = OrderKey::new("shop", "S-421");
     let pins = Pins { joined: vec![(other.clone(), 1)], ..pins() };
     let marks = CustomerMarks { name: "0f".into(), email: "f0".into() };
@@ -364,6 +364,7 @@ fn joined_facts() -> [Fact; 10] {
         },
         Fact::Planned { plan: a_plan_with_a_runner_up(), parcels: vec![ParcelId(18)] },
         Fact::Planned { plan: a_flat_plan(), parcels: vec![ParcelId(18)] },
+        Fact::Planned { plan: a_plan_with_a_mark(), parcels: vec![ParcelId(19)] },
     ]
 }
 
@@ -374,6 +375,17 @@ fn a_flat_plan() -> Box<Plan> {
     let parcel = &mut plan.parcels[0];
     (parcel.container, parcel.inside, parcel.thick_at_most) = ("Mailer".into(), None, Some(most));
     parcel.cautions = vec![Caution::PressFlat { most, service: parcel.service.clone() }];
+    plan
+}
+
+/// A plan whose parcels go as limited quantities.
+fn a_plan_with_a_mark() -> Box<Plan> {
+    let mut plan = a_plan();
+    let un = || vec!["UN1263".to_owned()];
+    plan.parcels[0].cautions = vec![
+        Caution::LimitedQuantity { un: un(), mark: Some("diamond".into()) },
+        Caution::LimitedQuantity { un: un(), mark: None },
+    ];
     plan
 }
 

@@ -36,6 +36,8 @@ fn every_recipe_of_the_sample_compiles() {
         "date.month == 12 && date.day <= 24",
         "date.iso >= '2026-12-01' && date.weekday in [1, 5]",
         "goods.exists(g, g.danger != \"\")",
+        "goods.exists(g, g.un == \"UN1263\" && g.limited_quantity || g.beyond_limited)",
+        "parcel.limited_quantity && parcel.grams > 20000",
         "goods.exists(g, \"nuts\" in g.allergens)",
         "goods.filter(g, g.turn == 'flat only').size() > 2",
         "lines.all(l, lines.exists(m, m.sku == l.sku))",

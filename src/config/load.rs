@@ -5,7 +5,7 @@ use super::draft::{Findings, Section, Span};
 use super::names::{Names, nearest};
 use super::services::Around;
 use super::shape::{self, Shape};
-use super::{Files, cards, packaging, printers, products, rules, services, sources, words, workshop};
+use super::{Files, cards, danger, packaging, printers, products, rules, services, sources, words, workshop};
 use crate::model::*;
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
@@ -106,6 +106,7 @@ pub fn load_but_cards(
     meant.containers = packaging::containers(&packaging, &names, currency);
     let around = Around { names: &names, files, currency, rates: &rates, contracts: &contracts };
     let read_services = services::read(&services, &around);
+    danger::note_what_stays(&goods, &meant.products, &read_services);
     services::every_container_travels(&packaging, &meant.containers, &read_services);
     unused_contracts(&house, &contracts, &read_services);
     refuse_unknown_files(files, &read_services.tables, &found);

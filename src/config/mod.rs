@@ -10,6 +10,7 @@ mod candidates;
 mod cards;
 mod complaint;
 mod currency;
+mod danger;
 mod draft;
 mod folder;
 mod load;

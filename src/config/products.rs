@@ -1,5 +1,6 @@
 //! `products.toml`: goods, their sizes and batches; what is `like` another inherits from it.
 
+use super::danger;
 use super::draft::{Given, Section};
 use super::names::{Kind, Names, circle};
 use super::packaging::supply_uses;
@@ -109,7 +110,7 @@ fn product(sku: &Given<String>, table: &Section<'_>, names: &Names) -> Product {
         care: table.printed("care").map(|given| given.value),
         ingredients: table.printed("ingredients").map(|given| given.value),
         allergens: table.texts("allergens").into_iter().inspect(|a| table.is_printed(a)).map(|a| a.value).collect(),
-        danger: table.printed("danger").map(|given| given.value),
+        danger: danger::of_product(table),
         customs: table.sub("customs", &shape::CUSTOMS).and_then(|customs| read_customs(&customs)),
         batches: batches(table),
     }

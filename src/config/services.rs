@@ -1,6 +1,7 @@
 //! `services.toml`: how parcels travel, to which zones, at what price.
 
 use super::complaint::Complaint;
+use super::danger;
 use super::draft::{Given, Section, Span, in_order};
 use super::names::{Kind, Names, nearest};
 use super::surcharges;
@@ -149,7 +150,8 @@ fn service(
         outer_max: table.written("outer_max").map(|given| given.value),
         outer_min: table.written("outer_min").map(|given| given.value),
         no_post_box: table.yes("no_post_box"),
-        refuses: refuses(table),
+        refuses: danger::refuses(table),
+        limited_quantity: danger::of_service(table),
         rate,
         price,
         later: Vec::new(),
@@ -182,18 +184,6 @@ fn rate(table: &Section<'_>, around: &Around<'_>) -> Option<Rate> {
     }
     // With a stand-in the rest is still read in the currency that was meant.
     rate.or(Some(Rate { of: given.value, home: around.currency, billionths: 1, looked_up: None }))
-}
-
-/// Contents that the service does not carry.
-fn refuses(table: &Section<'_>) -> Vec<Refused> {
-    let read = |refused: &Section<'_>| {
-        if !refused.has("danger") {
-            refused.missing("danger", "\"lithium\"");
-        }
-        let countries = refused.written_list::<CountryCode>("countries").into_iter().map(|given| given.value).collect();
-        Some(Refused { danger: refused.text("danger")?.value, countries })
-    };
-    table.list("refuses", &shape::REFUSES).iter().filter_map(read).collect()
 }
 
 /// What prints beside the slip.

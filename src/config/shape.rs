@@ -60,6 +60,7 @@ shapes! {
         "pressed_to", "made_of", "made_to_order", "not_shipped", "preparation", "how_to_lay", "supplies", "care", "ingredients",
         "allergens", "danger", "customs", "batch",
     ];
+    DANGER = "products.toml", "the danger of a product", ["words", "un", "net", "limited_quantity"];
     CUSTOMS = "products.toml", "customs data", ["hs_code", "origin", "description"];
     BATCH = "products.toml", "a batch", ["name", "size", "weight", "best_before", "made", "shelf"];
 
@@ -78,10 +79,11 @@ shapes! {
     SERVICE = "services.toml", "a service", [
         "asked_as", "only_when_asked", "collect", "currency", "containers", "weight_max", "longest_max", "length_and_girth_max",
         "side_step", "dimensional", "sum_max", "outer_max", "outer_min", "no_post_box", "price", "tariff", "by", "later",
-        "minimum", "zones", "refuses", "surcharge", "vat", "round_to", "round", "contract", "valid_from", "valid_until", "prints",
+        "minimum", "zones", "refuses", "limited_quantity", "surcharge", "vat", "round_to", "round", "contract", "valid_from", "valid_until", "prints",
         "per_day", "latest",
     ];
-    REFUSES = "services.toml", "refused contents", ["danger", "countries"];
+    REFUSES = "services.toml", "refused contents", ["danger", "countries", "but_limited_quantity"];
+    LIMITED = "services.toml", "limited quantities", ["gross_max", "net_max", "mark", "countries"];
     LATER = "services.toml", "later prices", [
         "from", "price", "tariff", "by", "dimensional", "minimum", "vat", "weight_max", "longest_max",
         "length_and_girth_max", "sum_max", "outer_max", "outer_min",

@@ -47,8 +47,8 @@ pub struct Product {
     pub ingredients: Option<String>,
     /// For the card and as a caution.
     pub allergens: Vec<String>,
-    /// Dangerous-goods words, shown as a caution that defers to the carrier's rules.
-    pub danger: Option<String>,
+    /// What is dangerous about it, shown as a caution that defers to the carrier's rules.
+    pub danger: Option<Danger>,
     /// HS code, origin and value for customs.
     pub customs: Option<Customs>,
     /// Batches on the shelf, in file order: own size and weight where they differ.

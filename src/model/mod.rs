@@ -4,6 +4,7 @@
 //! May touch: its arguments. Never: any other module of this crate, I/O, clocks,
 //! async, randomness.
 
+pub mod danger;
 pub mod daytime;
 pub mod goods;
 pub mod labour;
@@ -19,6 +20,7 @@ pub mod service;
 pub mod text;
 pub mod workshop;
 
+pub use danger::*;
 pub use goods::*;
 pub use labour::*;
 pub use locale::*;

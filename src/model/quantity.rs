@@ -66,8 +66,9 @@ const WEIGHT_UNITS: [(&str, i64); 6] = [
 /// Cubic nanometres in a cubic centimetre.
 pub const NM3_PER_CM3: u128 = 1_000_000_000_000_000_000_000;
 
-const VOLUME_UNITS: [(&str, u128); 6] = [
+const VOLUME_UNITS: [(&str, u128); 7] = [
     ("cm3", NM3_PER_CM3),
+    ("ml", NM3_PER_CM3),
     ("l", 1_000 * NM3_PER_CM3),
     ("dm3", 1_000 * NM3_PER_CM3),
     ("m3", 1_000_000 * NM3_PER_CM3),
@@ -144,7 +145,7 @@ impl fmt::Display for Volume {
 
 impl FromStr for Volume {
     type Err = QuantityError;
-    /// `900 cm3`, `1.5 l`, `1728 in3`, `0.1 ft3`; exact, what is below a cubic nanometre is left out.
+    /// `900 cm3`, `750 ml`, `1.5 l`, `1728 in3`, `0.1 ft3`; exact, what is below a cubic nanometre is left out.
     fn from_str(text: &str) -> Result<Self, QuantityError> {
         let trimmed = text.trim();
         let wrong = |why: &str| QuantityError(format!("{trimmed:?}: {why}; write it like \"1.5 l\" or \"1728 in3\""));

@@ -25,6 +25,14 @@ pub enum Caution {
         /// The workshop's words for the danger.
         danger: String,
     },
+    /// Goods that travel as a limited quantity: the parcel needs its mark.
+    LimitedQuantity {
+        /// Their numbers in the list of dangerous goods.
+        un: Vec<String>,
+        /// The mark, in the workshop's words.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        mark: Option<String>,
+    },
     /// Allergens.
     Contains {
         /// Its name.
@@ -95,6 +103,14 @@ impl fmt::Display for Caution {
         match self {
             Self::Fragile { product } => write!(f, "{product}: fragile, nothing on top"),
             Self::Danger { product, danger } => write!(f, "{product}: {danger}; the carrier's rules count"),
+            Self::LimitedQuantity { un, mark } => {
+                let mark = mark.as_ref().map_or_else(String::new, |mark| format!(" ({mark})"));
+                write!(
+                    f,
+                    "goes as limited quantity, {}: put the mark on it{mark}; the carrier's and local rules count",
+                    un.join(", ")
+                )
+            }
             Self::Contains { product, allergens } => write!(f, "{product} contains {}", allergens.join(", ")),
             Self::Heavy { above } => {
                 write!(f, "heavy, more than {}: two people lift it; local rules count", above.short())

@@ -1,6 +1,8 @@
 //! Services: how a parcel travels, and what that costs.
 
-use super::{ContainerName, CountryCode, Dims, Length, Money, PaperKind, Rate, ServiceName, Volume, Weight};
+use super::{
+    ContainerName, CountryCode, Danger, Dims, Length, Money, PaperKind, Rate, ServiceName, TakesLimited, Volume, Weight,
+};
 use jiff::civil::{Date, Time};
 use std::collections::BTreeMap;
 
@@ -37,6 +39,8 @@ pub struct Service {
     pub no_post_box: bool,
     /// Contents that it does not carry.
     pub refuses: Vec<Refused>,
+    /// How it takes dangerous goods in limited quantities; `None`: it does not, as far as the workshop says.
+    pub limited_quantity: Option<TakesLimited>,
     /// Its amounts stand in another currency, which costs so much; `None`: in the workshop's.
     pub rate: Option<Rate>,
     /// How it is priced.
@@ -84,6 +88,7 @@ impl Service {
             outer_min: None,
             no_post_box: false,
             refuses: Vec::new(),
+            limited_quantity: None,
             rate: None,
             price: Price::Nothing,
             later: Vec::new(),
@@ -109,16 +114,19 @@ impl Service {
 /// Contents that a service does not carry.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Refused {
-    /// What stands in a product's dangerous-goods words, upper and lower case alike.
+    /// What stands in a product's dangerous-goods words or is its number, upper and lower case alike.
     pub danger: String,
+    /// It takes them where they go as a limited quantity.
+    pub but_limited: bool,
     /// Only to these countries; empty: to any.
     pub countries: Vec<CountryCode>,
 }
 
 impl Refused {
-    /// Does this keep a product with such words away from there?
-    pub fn keeps_away(&self, danger: &str, to: Option<CountryCode>) -> bool {
-        danger.to_lowercase().contains(&self.danger.to_lowercase())
+    /// Does this keep a product with such a danger away from there?
+    pub fn keeps_away(&self, danger: &Danger, to: Option<CountryCode>) -> bool {
+        danger.to_string().to_lowercase().contains(&self.danger.to_lowercase())
+            && !(self.but_limited && danger.is_limited())
             && (self.countries.is_empty() || to.is_some_and(|country| self.countries.contains(&country)))
     }
 }

@@ -16,6 +16,10 @@ pub fn caution(caution: &Caution, form: &Form) -> String {
         Caution::Danger { product, danger } => {
             form.fill(key::CAUTION_DANGER, &[("product", product), ("danger", danger)])
         }
+        Caution::LimitedQuantity { un, mark: None } => form.fill(key::CAUTION_LIMITED, &[("un", &un.join(", "))]),
+        Caution::LimitedQuantity { un, mark: Some(mark) } => {
+            form.fill(key::CAUTION_LIMITED_MARK, &[("un", &un.join(", ")), ("mark", mark)])
+        }
         Caution::Contains { product, allergens } => {
             form.fill(key::CAUTION_CONTAINS, &[("product", product), ("allergens", &allergens.join(", "))])
         }

@@ -34,6 +34,7 @@ keys! {
     PACKING_FLOOR = "packing_floor", PACKING_ABOVE = "packing_above", PACKING_LAYER = "packing_layer",
     COPY = "copy", COPY_LOOK = "copy_look", COPY_WHY = "copy_why",
     CAUTION_FRAGILE = "caution_fragile", CAUTION_DANGER = "caution_danger", CAUTION_CONTAINS = "caution_contains",
+    CAUTION_LIMITED = "caution_limited", CAUTION_LIMITED_MARK = "caution_limited_mark",
     CAUTION_HEAVY = "caution_heavy", CAUTION_DEARER = "caution_dearer", CAUTION_TOO_HEAVY = "caution_too_heavy",
     CAUTION_FLAT = "caution_flat", CAUTION_CUSTOMS = "caution_customs", CAUTION_CUSTOMS_ALL = "caution_customs_all",
     CAUTION_CUSTOMS_FACTS = "caution_customs_facts", CAUTION_CUSTOMS_VALUE = "caution_customs_value",

@@ -1,6 +1,7 @@
 //! Why this and nothing else: one short sentence for each way that was not taken, in words
 //! for people.
 
+use super::danger;
 use super::goods::Kind;
 use super::packaging::tolerance;
 use super::runner_up::{self, RunnerUp};
@@ -308,10 +309,11 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
             };
         }
     }
-    let mut reasons: Vec<String> = Vec::new();
+    let mut reasons: Vec<(String, String)> = Vec::new();
+    let mut refusing = 0;
     for service in 0..weighing.services.len() {
-        let counts: Vec<u32> = (0..weighing.kinds.len()).map(|k| u32::from(k == 0)).collect();
-        let all: Vec<u32> = weighing.kinds.iter().map(Kind::count).collect();
+        let alone = |kind: usize| (0..weighing.kinds.len()).map(|k| u32::from(k == kind)).collect::<Vec<u32>>();
+        let counts = alone(0);
         let mut carrying = Vec::new();
         for wrap in 0..weighing.wraps.len() {
             // As thick as it gets it may be thought to hold them, pressed flat only where it does.
@@ -320,18 +322,31 @@ pub fn why_nothing(weighing: &mut Weighing<'_>, proved: bool) -> Question {
             }
         }
         let why = (weighing.limits.against_service(weighing.services[service]).map(str::to_owned))
-            .or_else(|| weighing.against_contents(&all, service))
+            // What it does not take of one piece it does not take in any parcel.
+            .or_else(|| (0..weighing.kinds.len()).find_map(|kind| weighing.against_contents(&alone(kind), service)))
             .or_else(|| refusal(weighing, service, &carrying));
-        if let Some(why) = why {
-            reasons.push(format!("{}: {why}", weighing.services[service].name));
+        let Some(why) = why else { continue };
+        refusing += 1;
+        let name = weighing.services[service].name.as_str();
+        match reasons.iter_mut().find(|(_, known)| *known == why) {
+            Some((names, _)) => *names = format!("{names}, {name}"),
+            None => reasons.push((name.to_owned(), why)),
         }
     }
-    if reasons.len() == weighing.services.len() {
+    if refusing == weighing.services.len() {
         let cause = Cause::NoService(order.key.clone());
+        let reasons: Vec<String> = reasons.iter().map(|(names, why)| format!("{names}: {why}")).collect();
         let reasons = if reasons.is_empty() { "there is no service".to_owned() } else { reasons.join("; ") };
+        let mend = match danger::beyond_limited(weighing.kinds) {
+            Some(product) => format!(
+                "settle with the carrier how {} may travel, or correct `danger` of {} in products.toml and reload",
+                product.name, product.sku
+            ),
+            None => "mend services.toml or the order's address".to_owned(),
+        };
         return Question {
             what: format!("{number}: no service takes it; {reasons}"),
-            remedy: format!("mend services.toml or the order's address; then: dawnslip decide {cause} retry"),
+            remedy: format!("{mend}; then: dawnslip decide {cause} retry"),
             cause,
             detail: None,
         };

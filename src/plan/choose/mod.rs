@@ -7,6 +7,7 @@
 mod again;
 mod bounds;
 pub mod bulk;
+mod danger;
 mod explain;
 mod goods;
 mod house;

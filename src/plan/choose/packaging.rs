@@ -301,6 +301,8 @@ pub struct Weighed {
     pub supplies_cost: Money,
     /// Of the working time.
     pub labour: Option<LabourCost>,
+    /// Some of the goods go as a limited quantity.
+    pub holds_limited: bool,
 }
 
 impl Weighed {
@@ -390,7 +392,9 @@ pub fn weighed(
     let supplies_cost = Money::new(minor, workshop.currency);
     let pieces = counts.iter().fold(0u32, |sum, count| sum.saturating_add(*count));
     let labour = workshop.labour.as_ref().map(|labour| labour.cost(wrap.containers(), pieces));
-    (Weighed { weight, container_cost, supplies_cost, labour }, amounts)
+    let of_these = kinds.iter().zip(counts).filter(|(_, count)| **count > 0);
+    let holds_limited = of_these.filter_map(|(kind, _)| kind.product.danger.as_ref()).any(Danger::is_limited);
+    (Weighed { weight, container_cost, supplies_cost, labour, holds_limited }, amounts)
 }
 
 fn weight_of(supply: &Supply, amount: i128) -> Weight {

@@ -1,5 +1,6 @@
 //! From the chosen split to planned parcels: contents by line, places, notes and cautions.
 
+use super::danger;
 use super::goods::{Goods, Kind, as_ordered};
 use super::house::{self, House};
 use super::packaging::{Packed, tolerance};
@@ -54,12 +55,14 @@ fn parcel(
         if product.fragile {
             cautions.push(Caution::Fragile { product: name() });
         }
-        cautions
-            .extend(product.danger.iter().map(|danger| Caution::Danger { product: name(), danger: danger.clone() }));
+        cautions.extend(
+            product.danger.iter().map(|danger| Caution::Danger { product: name(), danger: danger.to_string() }),
+        );
         if !product.allergens.is_empty() {
             cautions.push(Caution::Contains { product: name(), allergens: product.allergens.clone() });
         }
     }
+    cautions.extend(danger::needs_mark(weighing, &part.counts, service));
     if packed.weight > weighing.workshop.heavy_above {
         cautions.push(Caution::Heavy { above: weighing.workshop.heavy_above });
     }
@@ -178,6 +181,7 @@ fn facts_of(parcel: &PlannedParcel, index: usize, parts: i64) -> ParcelFacts {
         pieces: parcel.contents.iter().map(|content| i64::from(content.quantity)).sum(),
         part: index as i64 + 1,
         parts,
+        limited_quantity: parcel.cautions.iter().any(|caution| matches!(caution, Caution::LimitedQuantity { .. })),
     }
 }
 

@@ -1,6 +1,7 @@
 //! Answers the search: what a set costs in each wrap with each service, and whether it fits.
 
 use super::bounds::Bounds;
+use super::danger;
 use super::goods::Kind;
 use super::house::LimitsOfHouse;
 use super::memory::Memory;
@@ -52,7 +53,9 @@ impl Weighing<'_> {
     /// What a service asks for it.
     pub fn quoted(&self, packed: &Weighed, wrap: usize, service: usize) -> Result<Quoted<'_>, Refusal> {
         let parcel = self.wraps[wrap].as_parcel(packed.weight);
-        tariff::price(self.services[service], &parcel, &self.order.destination, self.on, self.workshop.currency)
+        let service = self.services[service];
+        let quoted = tariff::price(service, &parcel, &self.order.destination, self.on, self.workshop.currency)?;
+        danger::within_gross(service, packed, quoted)
     }
 
     /// What a set costs, part by part.
@@ -135,14 +138,7 @@ impl Weighing<'_> {
 
     /// Contents that keep a service away from a set.
     pub fn against_contents(&self, counts: &[u32], service: usize) -> Option<String> {
-        let refuses = &self.services[service].refuses;
-        let present = self.kinds.iter().zip(counts).filter(|(_, count)| **count > 0);
-        let refused = present.filter_map(|(kind, _)| {
-            let danger = kind.product.danger.as_deref()?;
-            let kept = refuses.iter().any(|refused| refused.keeps_away(danger, self.order.destination.country));
-            kept.then(|| format!("does not carry {} ({danger}); the carrier's own list counts", kind.product.name))
-        });
-        refused.into_iter().next()
+        danger::against(self.services[service], self.kinds, counts, self.order.destination.country)
     }
 
     /// Why a wrap may not carry this, geometry and services apart.

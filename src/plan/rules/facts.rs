@@ -98,6 +98,12 @@ pub struct RowFacts {
     pub allergens: Vec<String>,
     /// Dangerous-goods words; empty if none.
     pub danger: String,
+    /// Its number in the list of dangerous goods, `UN1263`; empty if none.
+    pub un: String,
+    /// It goes as a limited quantity.
+    pub limited_quantity: bool,
+    /// More is in it than a limited quantity allows.
+    pub beyond_limited: bool,
     /// There are customs data.
     pub has_customs: bool,
 }
@@ -150,6 +156,8 @@ pub struct ParcelFacts {
     pub part: i64,
     /// Of how many.
     pub parts: i64,
+    /// It holds goods that go as a limited quantity.
+    pub limited_quantity: bool,
 }
 
 /// In main units, for comparing only.
@@ -159,6 +167,7 @@ fn main_units(money: Money) -> f64 {
 
 /// A product as a row.
 pub fn row(product: &Product, quantity: u32, price: Option<Money>) -> RowFacts {
+    let danger = product.danger.as_ref();
     RowFacts {
         sku: product.sku.to_string(),
         name: product.name.clone(),
@@ -175,7 +184,10 @@ pub fn row(product: &Product, quantity: u32, price: Option<Money>) -> RowFacts {
             Turn::FlatOnly => "flat only",
         },
         allergens: product.allergens.clone(),
-        danger: product.danger.clone().unwrap_or_default(),
+        danger: danger.map_or_else(String::new, |danger| danger.words.clone()),
+        un: danger.and_then(|danger| danger.un.clone()).unwrap_or_default(),
+        limited_quantity: danger.is_some_and(Danger::is_limited),
+        beyond_limited: danger.is_some_and(Danger::is_beyond_limited),
         has_customs: product.customs.is_some(),
     }
 }
@@ -275,6 +287,7 @@ pub fn samples(workshop: &Workshop) -> Vec<Facts> {
         pieces: 1,
         part: 1,
         parts: 1,
+        limited_quantity: false,
     };
     [bare, full].into_iter().map(|facts| Facts { parcel: Some(parcel.clone()), ..facts }).collect()
 }

@@ -20,6 +20,8 @@ pub enum Refusal {
     ZonePrice(String),
     /// Too heavy: most allowed, this weighs.
     Weight(Weight, Weight),
+    /// Too heavy with limited quantities in it: most allowed, this weighs.
+    LimitedQuantity(Weight, Weight),
     /// Too large for its weight: most allowed, this counts as.
     CountsAs(Weight, Weight),
     /// The longest side: most allowed, this is.
@@ -53,6 +55,11 @@ impl Refusal {
             Self::Destination(None) => "the country is not known".to_owned(),
             Self::ZonePrice(zone) => format!("names no price for zone {zone}"),
             Self::Weight(most, is) => format!("takes up to {}, this weighs {}", units.limit(*most), units.limit(*is)),
+            Self::LimitedQuantity(most, is) => format!(
+                "takes limited quantities in parcels up to {}, this weighs {}",
+                units.limit(*most),
+                units.limit(*is)
+            ),
             Self::CountsAs(most, is) => {
                 format!("takes up to {}, this counts as {} for its size", units.limit(*most), units.limit(*is))
             }

@@ -14,6 +14,8 @@ fn cautions() -> Vec<Caution> {
     vec![
         Caution::Fragile { product: product() },
         Caution::Danger { product: product(), danger: "lacquer".into() },
+        Caution::LimitedQuantity { un: vec!["UN1263".into(), "UN1950".into()], mark: None },
+        Caution::LimitedQuantity { un: vec!["UN1263".into()], mark: Some("diamond".into()) },
         Caution::Contains { product: product(), allergens: vec!["nuts".into(), "milk".into()] },
         Caution::Heavy { above: Weight::from_g(23_000) },
         Caution::DearerAbove { ends: Weight::from_g(640), more: Money::new(160, Currency::EUR) },
