@@ -302,7 +302,7 @@ fn a_post_box_is_reached_only_by_services_that_go_there() {
     workshop.services.iter_mut().for_each(|service| service.no_post_box = true);
     let question = &plan(&workshop, &boxed).questions[0];
     assert_eq!(question.cause, Cause::NoService(boxed.key.clone()));
-    assert!(question.what.contains("Road: does not deliver to post boxes"), "{}", question.what);
+    assert!(question.what.contains("Letter, Road, Skipper: does not deliver to post boxes"), "{}", question.what);
 }
 
 #[test]

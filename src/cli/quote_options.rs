@@ -13,7 +13,7 @@ weighed, and what would change it.
   dawnslip quote --what 4*mug --container Medium    only in this one
   dawnslip quote --weight '1.2 kg' --container Medium --to North
   dawnslip quote order.json --source shop
-  dawnslip quote --what 4*mug --to North --explain    and every rule, tried dry
+  dawnslip quote --what 4*mug --to North --explain    and every refused way and rule
 
 By the line, for programs: the least cost of sending units in any number of parcels.
   {\"id\":\"a\",\"units\":[{\"dims\":[90,90,70],\"turn\":\"any\",\"grams\":400}],
@@ -45,7 +45,7 @@ pub struct QuoteOptions {
     /// Only this container
     #[arg(long, value_name = "NAME")]
     pub container: Option<String>,
-    /// Show the parts of each cost, and every rule with what it looked at, whether it applies or not
+    /// Show the parts of each cost, every refused way with its reason, and every rule with what it looked at
     #[arg(long, conflicts_with = "ndjson")]
     pub explain: bool,
 }

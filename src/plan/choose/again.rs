@@ -5,7 +5,7 @@ use super::packaging::{self, Wrap};
 use super::scarce::{self, Left};
 use super::search::{Candidate, Part};
 use super::weigh::Weighing;
-use super::{Goods, Kind, Planner, SeeksSecond, Shelf, explain, house, parcels};
+use super::{Goods, Kind, Planner, SeeksSecond, Shelf, changes, explain, house, parcels};
 use crate::model::*;
 use crate::plan::fit::Fit;
 use std::collections::BTreeSet;
@@ -92,7 +92,7 @@ impl Planner {
         plan.parcels = parcels::build(&mut weighing, &parts, &house);
         plan.cost = plan.parcels.iter().map(|parcel| parcel.cost.total()).reduce(|a, b| a + b);
         plan.verdict = before.verdict.clone();
-        plan.what_would_change = explain::what_would_change(&mut weighing, &parts);
+        plan.what_would_change = changes::near_misses(&mut weighing, &parts, &Left::on(shelf));
         let all: Vec<u32> = goods.kinds.iter().map(Kind::count).collect();
         let sought = SeeksSecond::WhereCheap.holds(&all, &parts);
         let second = sought.then(|| explain::second(&mut weighing, &parts, &Left::on(shelf))).flatten();

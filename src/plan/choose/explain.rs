@@ -3,7 +3,7 @@
 
 use super::danger;
 use super::goods::Kind;
-use super::packaging::tolerance;
+use super::packaging::Weighed;
 use super::runner_up::{self, RunnerUp};
 use super::scarce::Left;
 use super::search::{Ask, Part};
@@ -14,10 +14,6 @@ use crate::plan::tariff::Refusal;
 
 /// Dearer ways that are shown.
 const DEARER_MAX: usize = 8;
-/// A step below is worth a sentence if so much less would reach it, in percent of the weight ...
-const NEAR_STEP_PERCENT: i64 = 15;
-/// ... or this much.
-const NEAR_STEP: Weight = Weight::from_g(60);
 
 /// What else was weighed: the runner-up, then everything in one parcel, dearer ways by cost, then
 /// containers and services that were refused. `though` says why what costs less is not taken.
@@ -74,14 +70,7 @@ pub fn alternatives(
             continue;
         }
         let packed = weighing.weighed(&counts, index);
-        let why = match weighing.against(wrap, &packed) {
-            Some(why) => Some(why),
-            None => match weighing.glance(&counts, index) {
-                Fit::Fits(_) => None,
-                Fit::Cannot(reason) => Some(reason.say(units, |kind| weighing.name(kind))),
-                Fit::Unknown => Some("no way to lay everything in was found".to_owned()),
-            },
-        };
+        let why = why_not_in(weighing, &counts, index, &packed);
         if wrap.thick_at_most.is_none() {
             holds = why.is_none();
         }
@@ -117,6 +106,18 @@ pub fn alternatives(
     }
     dearer.extend(refused);
     dearer
+}
+
+/// Why a wrap does not hold these goods, whatever the service.
+pub fn why_not_in(weighing: &Weighing<'_>, counts: &[u32], wrap: usize, packed: &Weighed) -> Option<String> {
+    if let Some(why) = weighing.against(&weighing.wraps[wrap], packed) {
+        return Some(why);
+    }
+    match weighing.glance(counts, wrap) {
+        Fit::Fits(_) => None,
+        Fit::Cannot(reason) => Some(reason.say(weighing.workshop.locale.units, |kind| weighing.name(kind))),
+        Fit::Unknown => Some("no way to lay everything in was found".to_owned()),
+    }
 }
 
 /// What stands behind the difference for a service with one price for all weights.
@@ -176,7 +177,7 @@ pub fn second(weighing: &mut Weighing<'_>, chosen: &[Part], left: &Left) -> Opti
 }
 
 /// `Medium by Road`; a carrier's container that is named like its service says it alone.
-fn spoken(weighing: &Weighing<'_>, wrap: usize, service: usize) -> String {
+pub fn spoken(weighing: &Weighing<'_>, wrap: usize, service: usize) -> String {
     let (wrap, service) = (&weighing.wraps[wrap], weighing.services[service]);
     let closed = wrap.spoken(weighing.workshop.locale.units);
     if service.collect {
@@ -190,7 +191,7 @@ fn spoken(weighing: &Weighing<'_>, wrap: usize, service: usize) -> String {
 
 /// Why a service takes none of the wraps that hold everything; a reason about the parcel
 /// itself says more than one about whose container it is.
-fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::packaging::Weighed)]) -> Option<String> {
+fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, Weighed)]) -> Option<String> {
     let mut first: Option<Refusal> = None;
     if carrying.iter().any(|(wrap, packed)| weighing.quoted(packed, *wrap, service).is_ok()) {
         return None;
@@ -222,46 +223,6 @@ fn refusal(weighing: &Weighing<'_>, service: usize, carrying: &[(usize, super::p
         Refusal::Containers(_) => "none of the containers that it takes holds this".to_owned(),
         other => other.say(units),
     })
-}
-
-/// Near misses of each parcel, one sentence each.
-pub fn what_would_change(weighing: &mut Weighing<'_>, parts: &[Part]) -> Vec<String> {
-    let mut sentences = Vec::new();
-    let units = weighing.workshop.locale.units;
-    for part in parts {
-        let packed = weighing.weighed(&part.counts, part.how.wrap);
-        let Ok(quoted) = weighing.quoted(&packed, part.how.wrap, part.how.service) else { continue };
-        let of_parcel = if parts.len() > 1 {
-            format!("{}: ", spoken(weighing, part.how.wrap, part.how.service))
-        } else {
-            String::new()
-        };
-        if let Some((bound, _)) = quoted.below {
-            let less = packed.weight - bound;
-            let near = less <= NEAR_STEP || less.ng <= packed.weight.ng / 100 * NEAR_STEP_PERCENT;
-            let saves = weighing.difference_at(&packed, part.how.wrap, part.how.service, bound);
-            if let Some(saves) = saves.filter(|saves| near && saves.minor < 0) {
-                let total = Money::new(part.how.cost, saves.currency) + saves;
-                let less = units.weight(Weight::from_g(less.g_up()));
-                sentences.push(format!("{of_parcel}{less} less would cost {} (the step below)", total.figure()));
-            }
-        }
-        if let Some(ends) = quoted.ends {
-            let spare = ends - packed.weight;
-            if packed.weight + tolerance(packed.weight) > ends {
-                let then = match weighing.dearer_above(&packed, part.how.wrap, part.how.service, ends) {
-                    Some(more) => format!("would cost {} more", more.figure()),
-                    None => format!("would be too heavy for {}", weighing.services[part.how.service].name),
-                };
-                sentences.push(format!(
-                    "{of_parcel}more than {} above what is predicted {then}: weigh it",
-                    units.limit(spare)
-                ));
-            }
-        }
-    }
-    sentences.dedup();
-    sentences
 }
 
 /// Nothing holds it, or nobody takes it: what is the matter, and what to do.

@@ -7,6 +7,7 @@
 mod again;
 mod bounds;
 pub mod bulk;
+mod changes;
 mod danger;
 mod explain;
 mod goods;
@@ -14,6 +15,7 @@ mod house;
 mod memory;
 mod packaging;
 mod parcels;
+mod refused;
 pub mod runner_up;
 mod scarce;
 pub mod search;
@@ -23,6 +25,7 @@ mod weigh;
 pub use again::{Now, Wanted};
 pub use goods::{Goods, Kind};
 pub use packaging::{Packed, Weighed, Wrap, tolerance};
+pub use refused::RefusedWay;
 
 use crate::model::*;
 use crate::plan::fit::Budget;
@@ -195,6 +198,22 @@ impl Planner {
         about_order.chain(about_parcels.into_iter().map(|(parcel, tried)| (Some(parcel), tried))).collect()
     }
 
+    /// Every way to send all of an order in one parcel that is refused, with the first reason against it; none
+    /// where a question stands before anything is packed.
+    pub fn refused(&self, now: Now<'_>, overrides: &Overrides) -> Vec<RefusedWay> {
+        let Now { order, workshop, shelf, accepted, pins } = now;
+        let (plan, mut goods, mut house) = self.begin(order, workshop, shelf, accepted, pins);
+        overrides.apply(&mut goods, &mut house);
+        if !plan.questions.is_empty() || self.stands_in_the_way(order, &goods).is_some() || goods.kinds.is_empty() {
+            return Vec::new();
+        }
+        let (wraps, out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
+        let (asked_for, _) = house::services(workshop, order, &house, accepted);
+        let (services, closed) = scarce::services_open(&asked_for, shelf, pins);
+        let weighing = self.weighing(order, workshop, &goods, &house, &wraps, &services, pins.hand_over);
+        refused::all(&weighing, &out, &closed, &asked_for)
+    }
+
     /// The plan of one order, with the best other set of parcels. `accepted` holds causes that a person answered (as typed) and
     /// `hold:RULE` for released holds; these are not asked again.
     pub fn decide_with(
@@ -348,7 +367,11 @@ impl Planner {
                 let least_possible = Money::new(split.least_possible, workshop.currency);
                 plan.verdict = if split.proved { Verdict::Proved } else { Verdict::BestFound { least_possible } };
                 if self.explains == Explains::Everything {
-                    plan.what_would_change = explain::what_would_change(&mut weighing, parts);
+                    let left = Left::on(shelf);
+                    plan.what_would_change = changes::near_misses(&mut weighing, parts, &left);
+                    if seeks == SeeksSecond::Always {
+                        plan.what_would_change.extend(changes::one_less(&mut weighing, parts, &left));
+                    }
                     plan.what_would_change.extend(short.would_save(&weighing, split.cost()));
                     plan.what_would_change.extend(notes);
                 }

@@ -5,7 +5,7 @@ mod told;
 pub use told::{spoken, table, to_json, verdict_in_words, wait_in_words};
 
 use crate::model::*;
-use crate::plan::choose::{Overrides, Planner, Shelf};
+use crate::plan::choose::{Now, Overrides, Planner, RefusedWay, Shelf};
 use crate::plan::rules::Tried;
 use crate::plan::tariff;
 use jiff::civil::Date;
@@ -188,9 +188,12 @@ pub struct Quote {
     pub plan: Plan,
     /// Rules about the order, then about each parcel (from 1); none unless they were asked for.
     pub tried: Vec<(Option<usize>, Tried)>,
+    /// Every way in one parcel that was refused; none unless they were asked for.
+    pub refused: Vec<RefusedWay>,
 }
 
-/// Plans an order for a quote: everything on the shelf, nothing accepted. In full the rules are tried, too.
+/// Plans an order for a quote: everything on the shelf, nothing accepted. In full the rules are tried, too,
+/// and every refused way is told.
 pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Date, in_full: bool) -> Quote {
     let pins = Pins {
         order_version: 1,
@@ -202,9 +205,15 @@ pub fn plan_of(order: &Order, workshop: &Workshop, overrides: &Overrides, on: Da
         joined: Vec::new(),
     };
     let (planner, shelf) = (Planner::new(workshop), Shelf::default());
-    let plan = planner.decide_with(order, workshop, &shelf, &BTreeSet::new(), &pins, overrides);
-    let tried = if in_full { planner.try_rules(order, workshop, &shelf, &plan) } else { Vec::new() };
-    Quote { plan, tried }
+    let accepted = BTreeSet::new();
+    let plan = planner.decide_with(order, workshop, &shelf, &accepted, &pins, overrides);
+    if !in_full {
+        return Quote { plan, tried: Vec::new(), refused: Vec::new() };
+    }
+    let tried = planner.try_rules(order, workshop, &shelf, &plan);
+    let now = Now { order, workshop, shelf: &shelf, accepted: &accepted, pins: &pins };
+    let refused = planner.refused(now, overrides);
+    Quote { plan, tried, refused }
 }
 
 /// One line of a price list.

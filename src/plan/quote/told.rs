@@ -14,14 +14,15 @@ const FIRST_COLUMN: usize = 36;
 pub fn table(quote: &Quote, workshop: &Workshop, in_full: bool) -> String {
     let mut out = String::new();
     // Writing to a String cannot fail.
-    let _ = write_table(&mut out, &quote.plan, workshop, in_full);
+    let _ = write_table(&mut out, quote, workshop, in_full);
     if in_full {
         let _ = write_rules(&mut out, &quote.tried);
     }
     out
 }
 
-fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool) -> std::fmt::Result {
+fn write_table(out: &mut String, quote: &Quote, workshop: &Workshop, in_full: bool) -> std::fmt::Result {
+    let plan = &quote.plan;
     for question in &plan.questions {
         writeln!(out, "needs you: {}\n   do   {}", question.what, question.remedy)?;
     }
@@ -57,7 +58,8 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
             writeln!(out, "{line}")?;
         }
     }
-    let width = plan.alternatives.iter().map(|a| a.what.chars().count()).max().unwrap_or(0).min(FIRST_COLUMN);
+    let told = plan.alternatives.iter().map(|other| &other.what).chain(quote.refused.iter().map(|other| &other.what));
+    let width = told.map(|what| what.chars().count()).max().unwrap_or(0).min(FIRST_COLUMN);
     let (dearer, refused): (Vec<_>, Vec<_>) = plan.alternatives.iter().partition(|other| other.cost.is_some());
     for (index, other) in dearer.into_iter().enumerate() {
         if let Some(heading) = other.heading(index) {
@@ -69,11 +71,16 @@ fn write_table(out: &mut String, plan: &Plan, workshop: &Workshop, in_full: bool
             writeln!(out, "   {:<width$}           {}", "", cost_in_words(&parts, &[]))?;
         }
     }
+    let in_short = refused.into_iter().map(|other| (&other.what, &other.why));
+    let refused: Vec<_> = match in_full {
+        true => quote.refused.iter().map(|refused| (&refused.what, &refused.why)).collect(),
+        false => in_short.collect(),
+    };
     if !refused.is_empty() {
-        writeln!(out, "refused")?;
+        writeln!(out, "{}", if in_full { "refused, all in one parcel" } else { "refused" })?;
     }
-    for other in refused {
-        writeln!(out, "   {:<width$}       -   {}", other.what, other.why)?;
+    for (what, why) in refused {
+        writeln!(out, "   {what:<width$}       -   {why}")?;
     }
     if !plan.what_would_change.is_empty() {
         writeln!(out, "what would change it")?;
@@ -188,6 +195,8 @@ pub fn to_json(quote: &Quote, in_full: bool) -> Value {
                 "applies": applies, "failed": failed, "seen": seen,
             })
         };
+        let refused = quote.refused.iter().map(|refused| json!({ "what": refused.what, "why": refused.why }));
+        all["refused_in_one_parcel"] = refused.collect();
         all["rules_tried"] = quote.tried.iter().map(tried).collect();
     }
     all

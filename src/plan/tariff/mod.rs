@@ -267,6 +267,14 @@ pub fn least(service: &Service, to: &Destination, on: Date, weight: Weight) -> O
     Some(service.rate.as_ref().map_or(least, |rate| rate.at_home(Money::new(least, rate.of)).minor))
 }
 
+/// All weights at which a service may ask something else on this day, or takes no more.
+pub fn bounds(service: &Service, on: Date) -> impl Iterator<Item = Weight> {
+    let today = service.on(on);
+    let surcharges = today.surcharges.iter().filter_map(|surcharge| surcharge.above_weight);
+    let limited = today.limited_quantity.iter().map(|takes| takes.gross_max);
+    weights(service, on).chain(surcharges).chain(limited)
+}
+
 /// All weights at which what [`least`] says of a service on this day may change.
 pub fn weights(service: &Service, on: Date) -> impl Iterator<Item = Weight> {
     let service = service.on(on);
