@@ -383,6 +383,22 @@ fn boxes() -> (Workshop, Vec<Dated>) {
     (shop, numbered(goods.into_iter().zip(times).flat_map(|(lines, times)| std::iter::repeat_n(lines, times))))
 }
 
+/// What all orders come to with the best choice of so many boxes, each choice planned as a situation of its own:
+/// orders without a parcel, cost.
+fn by_trying_all(orders: &[Dated], base: &Situation, pool: &Pool, asked: usize) -> Option<(i64, i64)> {
+    let choices = (0_u32..1 << pool.names.len()).filter(|choice| choice.count_ones() as usize == asked);
+    let worth = |choice: u32| {
+        let mut tried = base.clone();
+        let left_out = |name: &ContainerName| {
+            pool.names.iter().position(|one| one == name).is_some_and(|at| choice >> at & 1 == 0)
+        };
+        tried.workshop.containers.retain(|container| !left_out(&container.name));
+        let account = compared(orders, &[tried]).accounts.remove(0);
+        (account.unplanned, account.cost.total())
+    };
+    choices.map(worth).min()
+}
+
 #[test]
 fn the_best_boxes_are_those_that_trying_all_finds() {
     let (shop, orders) = boxes();
@@ -390,20 +406,7 @@ fn the_best_boxes_are_those_that_trying_all_finds() {
     for asked in 1..5 {
         let pool = Pool::of(&shop, asked).expect("five boxes");
         assert_eq!(pool.names.len(), 5);
-        let mut least: Option<(i64, i64)> = None;
-        for choice in 0_u32..1 << 5 {
-            if choice.count_ones() as usize != asked {
-                continue;
-            }
-            let mut tried = base.clone();
-            let left_out = |name: &ContainerName| {
-                pool.names.iter().position(|one| one == name).is_some_and(|at| choice >> at & 1 == 0)
-            };
-            tried.workshop.containers.retain(|container| !left_out(&container.name));
-            let account = compared(&orders, &[tried]).accounts.remove(0);
-            let worth = (account.unplanned, account.cost.total());
-            least = Some(least.map_or(worth, |known| known.min(worth)));
-        }
+        let least = by_trying_all(&orders, &base, &pool, asked);
         let mut planned = 0;
         let mut crew = |jobs: &[Job<'_>]| -> Result<Vec<Answer>, Infallible> {
             planned += jobs.len();
@@ -419,6 +422,34 @@ fn the_best_boxes_are_those_that_trying_all_finds() {
         assert_eq!(Some((account.unplanned, account.cost.total())), least, "{best:?}");
         assert_eq!(best.least_possible, Some(eur(account.cost.total())));
     }
+}
+
+/// Where Letter takes so many a day, other boxes may be the best ones; trying all finds the same.
+#[test]
+fn the_best_boxes_mind_what_a_service_takes_a_day() {
+    let (mut shop, orders) = boxes();
+    let orders = on_days(orders, |at| Some(date(2026, 11, 23 + i8::try_from(at % 3).expect("a day"))));
+    let mut other_choice = false;
+    for (letter, skipper) in [(1, None), (2, Some(1)), (4, None), (1, Some(2))] {
+        let mut chosen = Vec::new();
+        for limits in [[None, None], [Some(letter), skipper]] {
+            (shop.services[0].per_day, shop.services[2].per_day) = (limits[0], limits[1]);
+            let base = Situation::today(&shop, Days::Own(date(2026, 11, 25)));
+            for asked in 1..5 {
+                let pool = Pool::of(&shop, asked).expect("five boxes");
+                let best = best_boxes::<Infallible>(&orders, &base, &pool, asked, &mut alone).expect("nothing fails");
+                assert!(best.proved, "{best:?}");
+                let account = compared(&orders, &[base.with_boxes(&pool, best.clone())]).accounts.remove(0);
+                let worth = (account.unplanned, account.cost.total());
+                assert_eq!(Some(worth), by_trying_all(&orders, &base, &pool, asked), "{limits:?} {best:?}");
+                assert_eq!(best.least_possible, Some(eur(worth.1)));
+                chosen.push((asked, best.names));
+            }
+        }
+        let (free, limited) = chosen.split_at(4);
+        other_choice |= free != limited;
+    }
+    assert!(other_choice, "the limits changed no choice: the test shows nothing");
 }
 
 #[test]

@@ -5,10 +5,15 @@
 //! Only where one of them is missing it is planned again, without that one, and so on: a box
 //! more never makes a plan dearer. So few plans answer for all choices, and the same rule says
 //! what a choice that is not complete yet will cost at least.
+//!
+//! Where a service takes so many parcels a day, a complete choice is counted day by day as in
+//! [`super::full`]. That never makes it cheaper, so what it costs at least is known without: each
+//! order goes some way that those boxes allow, and no way costs less than its cheapest.
 
 use super::cases::Case;
 use super::days::Dated;
-use super::sent::{Job, Ready, Unsent};
+use super::full::{self, Day, Left};
+use super::sent::{Answer, Job, Ready, Sent, Unsent};
 use super::{CompareError, Crew, Situation};
 use crate::model::*;
 use std::collections::BTreeMap;
@@ -74,7 +79,7 @@ struct Sum {
     least: Worth,
 }
 
-/// Seeks the boxes, as if no service were ever full. `base` is the situation in all but the boxes.
+/// Seeks the boxes. `base` is the situation in all but the boxes.
 ///
 /// # Errors
 /// Those of the crew.
@@ -88,12 +93,23 @@ pub fn best_boxes<E>(
     let situation = Situation { workshop: pool.workshop.clone(), ..base.clone() };
     let cases = super::alike(orders, std::slice::from_ref(&situation));
     let ready = Ready::new(&situation);
-    let known = cases.iter().map(|_| BTreeMap::new()).collect();
     // A house that pays more for what it prefers may do so with a box more.
     let prefers = |action: &Action| matches!(action, Action::PreferContainer(..) | Action::PreferService(..));
     let sure = !pool.workshop.rules.iter().flat_map(|rule| &rule.then).any(prefers);
     let names = &pool.names;
-    let mut costs = Costs { orders, cases: &cases, ready: &ready, names, known, sums: BTreeMap::new() };
+    let ready = std::slice::from_ref(&ready);
+    let mut costs = Costs {
+        orders,
+        cases: &cases,
+        case_of: full::case_of(orders.len(), &cases),
+        days: full::days(orders, ready),
+        ready: &ready[0],
+        names,
+        plans: Vec::new(),
+        known: BTreeMap::new(),
+        sums: BTreeMap::new(),
+        in_days: BTreeMap::new(),
+    };
     let all = full(pool.names.len());
     let start = by_exchange(all, asked, &mut costs, crew)?;
     let least = costs.of(all, crew)?.least;
@@ -124,22 +140,33 @@ fn members(set: Set) -> impl Iterator<Item = Set> {
     (0..BOXES_MAX).map(bit).filter(move |one| set & one != 0)
 }
 
-/// A plan as far as it counts here: the boxes that it uses, its cost, and the least possible.
-type Known = Result<(Set, i64, i64), Unsent>;
+/// A plan, and the boxes that it uses.
+struct Known {
+    used: Set,
+    answer: Answer,
+}
+
+/// A plan that is to be made: of which case, with what left of full services, with which boxes.
+type Wanted = (usize, Option<Left>, Set);
 
 /// What choices cost, planned when it is asked for and remembered.
 struct Costs<'a> {
     orders: &'a [Dated],
     cases: &'a [Case],
+    case_of: Vec<usize>,
+    /// Days on which some service takes only so many.
+    days: Vec<Day>,
     ready: &'a Ready,
     names: &'a [ContainerName],
-    /// For each case, by the boxes it may use.
-    known: Vec<BTreeMap<Set, Known>>,
+    plans: Vec<Known>,
+    /// For each case, and what is left of services that may be full: by the boxes it may use.
+    known: BTreeMap<(usize, Option<Left>), BTreeMap<Set, usize>>,
     sums: BTreeMap<Set, Sum>,
+    in_days: BTreeMap<Set, Sum>,
 }
 
 impl Costs<'_> {
-    /// Of all orders with these boxes.
+    /// Of all orders with these boxes, as if no service were ever full.
     fn of<E>(&mut self, set: Set, crew: &mut Crew<'_, E>) -> Result<Sum, E> {
         if let Some(sum) = self.sums.get(&set) {
             return Ok(*sum);
@@ -150,66 +177,104 @@ impl Costs<'_> {
             for (index, case) in self.cases.iter().enumerate() {
                 let times = case.times();
                 let add = |to: &mut i64, cost: i64| *to = to.saturating_add(cost.saturating_mul(times));
-                match self.look_up(index, set) {
-                    Err(may_use) => missing.push((index, may_use)),
+                match self.look_up(index, None, set) {
+                    Err(may_use) => missing.push((index, None, may_use)),
                     Ok(Err(unsent)) => {
                         sum.found.0 += times;
-                        sum.least.0 += if unsent == Unsent::Certain { times } else { 0 };
+                        sum.least.0 += if *unsent == Unsent::Certain { times } else { 0 };
                     }
-                    Ok(Ok((_, cost, least))) => {
-                        add(&mut sum.found.1, cost);
-                        add(&mut sum.least.1, least);
+                    Ok(Ok(sent)) => {
+                        add(&mut sum.found.1, sent.cost.total().minor);
+                        add(&mut sum.least.1, sent.least_possible);
                     }
                 }
             }
             if missing.is_empty() {
                 break sum;
             }
-            self.plan(&missing, crew)?;
+            self.plan(missing, crew)?;
         };
         self.sums.insert(set, sum);
         Ok(sum)
     }
 
-    /// What a case costs with these boxes, or with which boxes it must be planned first.
-    fn look_up(&self, case: usize, set: Set) -> Result<Known, Set> {
-        let mut may_use = full(self.names.len());
+    /// The same day by day, with as much left of each service as the orders before have left.
+    fn in_days<E>(&mut self, set: Set, crew: &mut Crew<'_, E>) -> Result<Sum, E> {
+        let as_ever = self.of(set, crew)?;
+        if self.days.is_empty() {
+            return Ok(as_ever);
+        }
+        if let Some(sum) = self.in_days.get(&set) {
+            return Ok(*sum);
+        }
+        let mut days = self.days.clone();
+        let (mut found, mut all_proved) = (as_ever.found, as_ever.found == as_ever.least);
         loop {
-            match self.known[case].get(&may_use) {
-                None => return Err(may_use),
-                Some(Ok((used, ..))) if used & !set != 0 => may_use &= !(used & !set),
-                Some(known) => return Ok(*known),
+            let mut missing: Vec<Wanted> = Vec::new();
+            for day in &mut days {
+                let plan = |order: usize, left: Option<&Left>| self.look_up(self.case_of[order], left, set).ok();
+                let goes = |order: usize, left: Option<&Left>| {
+                    let (Some(left), Some(Ok(usual))) = (left, plan(order, None)) else { return };
+                    let Some(Ok(other)) = plan(order, Some(left)) else { return };
+                    let cost = |sent: &Sent| sent.cost.total().minor;
+                    found.1 = found.1.saturating_add(cost(other) - cost(usual));
+                    all_proved &= other.is_proved();
+                };
+                if let Some((order, left)) = day.go_on(plan, goes) {
+                    let case = self.case_of[order];
+                    let may_use = self.look_up(case, left.as_ref(), set).err();
+                    missing.extend(may_use.map(|may_use| (case, left, may_use)));
+                }
             }
+            if missing.is_empty() {
+                break;
+            }
+            missing.sort();
+            missing.dedup();
+            self.plan(missing, crew)?;
+        }
+        // A plan that may be cheaper would take something else of the services: then only this is sure.
+        let sum = Sum { found, least: if all_proved { found } else { as_ever.least } };
+        self.in_days.insert(set, sum);
+        Ok(sum)
+    }
+
+    /// How a case goes with these boxes, or with which boxes it must be planned first.
+    fn look_up(&self, case: usize, left: Option<&Left>, set: Set) -> Result<&Answer, Set> {
+        let mut may_use = full(self.names.len());
+        let Some(known) = self.known.get(&(case, left.cloned())) else { return Err(may_use) };
+        loop {
+            let plan = known.get(&may_use).map(|at| &self.plans[*at]).ok_or(may_use)?;
+            if plan.used & !set == 0 {
+                return Ok(&plan.answer);
+            }
+            may_use &= !(plan.used & !set);
         }
     }
 
-    fn plan<E>(&mut self, missing: &[(usize, Set)], crew: &mut Crew<'_, E>) -> Result<(), E> {
+    fn plan<E>(&mut self, missing: Vec<Wanted>, crew: &mut Crew<'_, E>) -> Result<(), E> {
         let names = self.names;
-        let jobs: Vec<Job<'_>> = missing
-            .iter()
-            .map(|&(case, may_use)| {
-                let gone = names.iter().enumerate().filter(|(at, _)| may_use & bit(*at) == 0);
-                let order = &self.orders[self.cases[case].first()];
-                Job::without(self.ready, order, gone.map(|(_, name)| name.clone()))
-            })
-            .collect();
-        let answers = crew(&jobs)?;
-        for (&(case, may_use), sent) in missing.iter().zip(answers) {
-            let known = sent.map(|sent| {
-                let uses = |(at, name): (usize, &ContainerName)| {
-                    if sent.containers.contains_key(name) { bit(at) } else { 0 }
-                };
-                let used = names.iter().enumerate().map(uses).fold(0, |all, one| all | one);
-                (used, sent.cost.total().minor, sent.least_possible)
-            });
-            self.known[case].insert(may_use, known);
+        let job = |(case, left, may_use): &Wanted| {
+            let gone = names.iter().enumerate().filter(|(at, _)| may_use & bit(*at) == 0);
+            let job = Job::new(self.ready, &self.orders[self.cases[*case].first()]);
+            job.without(gone.map(|(_, name)| name.clone())).with_left(left.clone().unwrap_or_default())
+        };
+        let answers = crew(&missing.iter().map(job).collect::<Vec<_>>())?;
+        for ((case, left, may_use), answer) in missing.into_iter().zip(answers) {
+            let uses = |sent: &Sent| {
+                let used = names.iter().enumerate().filter(|(_, name)| sent.containers.contains_key(*name));
+                used.fold(0, |all, (at, _)| all | bit(at))
+            };
+            let used = answer.as_ref().map_or(0, uses);
+            self.known.entry((case, left)).or_default().insert(may_use, self.plans.len());
+            self.plans.push(Known { used, answer });
         }
         Ok(())
     }
 }
 
 /// Takes away what is missed least until so many are left (of equals the last), then exchanges
-/// one box for another as long as that helps.
+/// one box for another as long as that helps; as if no service were ever full.
 fn by_exchange<E>(all: Set, asked: usize, costs: &mut Costs<'_>, crew: &mut Crew<'_, E>) -> Result<(Set, Worth), E> {
     let mut set = all;
     while set.count_ones() as usize > asked {
@@ -238,7 +303,7 @@ fn by_exchange<E>(all: Set, asked: usize, costs: &mut Costs<'_>, crew: &mut Crew
         }
         match better {
             Some((found, other)) => (worth, set) = (found, other),
-            None => return Ok((set, worth)),
+            None => return Ok((set, costs.in_days(set, crew)?.found)),
         }
     }
 }
@@ -274,7 +339,7 @@ impl Search {
         let room = self.asked - kept.count_ones() as usize;
         if room == 0 || open.count_ones() as usize <= room {
             let set = if room == 0 { kept } else { kept | open };
-            let sum = costs.of(set, crew)?;
+            let sum = costs.in_days(set, crew)?;
             if sum.found < self.best.1 {
                 self.best = (set, sum.found);
             }

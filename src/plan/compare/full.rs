@@ -9,14 +9,45 @@ use jiff::civil::Date;
 use std::collections::BTreeMap;
 
 /// What services still take.
-type Left = BTreeMap<ServiceName, i64>;
+pub(super) type Left = BTreeMap<ServiceName, i64>;
 
 /// The orders of one day in one situation, in the order in which they came.
-struct Day {
+#[derive(Debug, Clone)]
+pub(super) struct Day {
     situation: usize,
     orders: Vec<usize>,
     next: usize,
     left: Left,
+}
+
+impl Day {
+    /// Goes on through the day as far as plans are known. `plan` tells how an order goes, as ever or with so much
+    /// left; `goes` is told which of both it is. An order that nothing else takes goes as ever: the next day, in life.
+    /// Comes back with the order whose plan is not known yet, and what is left then.
+    pub(super) fn go_on<'p>(
+        &mut self,
+        plan: impl Fn(usize, Option<&Left>) -> Option<&'p Answer>,
+        mut goes: impl FnMut(usize, Option<&Left>),
+    ) -> Option<(usize, Option<Left>)> {
+        while let Some(&order) = self.orders.get(self.next) {
+            let Some(mut answer) = plan(order, None) else { return Some((order, None)) };
+            let mut with = None;
+            if !takes(answer, &self.left) {
+                let Some(other) = plan(order, Some(&self.left)) else { return Some((order, Some(self.left.clone()))) };
+                if other.is_ok() {
+                    (answer, with) = (other, Some(&self.left));
+                }
+            }
+            goes(order, with);
+            if let Ok(sent) = answer
+                && takes(answer, &self.left)
+            {
+                self.left.iter_mut().for_each(|(service, left)| *left -= used(sent, service));
+            }
+            self.next += 1;
+        }
+        None
+    }
 }
 
 /// Cases and answers with the limits of the days minded; `answers` were made without them. Orders
@@ -38,35 +69,26 @@ pub(super) fn mind<E>(
     if days.is_empty() {
         return Ok((cases, answers));
     }
-    let mut case_of = vec![0; orders.len()];
-    for (case, all) in cases.iter().enumerate() {
-        all.members.iter().for_each(|member| case_of[*member] = case);
-    }
+    let case_of = case_of(orders.len(), &cases);
     // Where in the situation's answers each order finds its own.
     let mut own = vec![case_of.clone(); ready.len()];
     let mut known: BTreeMap<(usize, usize, Left), usize> = BTreeMap::new();
     loop {
         let mut missing: Vec<(usize, usize, Left)> = Vec::new();
         for day in &mut days {
-            while let Some(&order) = day.orders.get(day.next) {
-                let (at, case) = (day.situation, case_of[order]);
-                let mut chosen = case;
-                if !takes(&answers[at][case], &day.left) {
-                    let key = (at, case, day.left.clone());
-                    let Some(other) = known.get(&key) else {
-                        missing.push(key);
-                        break;
-                    };
-                    // Nothing else takes it: it goes the next day.
-                    chosen = if answers[at][*other].is_ok() { *other } else { case };
+            let at = day.situation;
+            let place = |order: usize, left: Option<&Left>| match left {
+                None => Some(case_of[order]),
+                Some(left) => known.get(&(at, case_of[order], left.clone())).copied(),
+            };
+            let plan = |order: usize, left: Option<&Left>| place(order, left).map(|place| &answers[at][place]);
+            let goes = |order: usize, left: Option<&Left>| {
+                if let Some(place) = place(order, left) {
+                    own[at][order] = place;
                 }
-                if let Ok(sent) = &answers[at][chosen]
-                    && takes(&answers[at][chosen], &day.left)
-                {
-                    day.left.iter_mut().for_each(|(service, left)| *left -= used(sent, service));
-                }
-                own[at][order] = chosen;
-                day.next += 1;
+            };
+            if let Some((order, Some(left))) = day.go_on(plan, goes) {
+                missing.push((at, case_of[order], left));
             }
         }
         missing.sort();
@@ -75,7 +97,7 @@ pub(super) fn mind<E>(
             break;
         }
         let job = |(at, case, left): &(usize, usize, Left)| {
-            Job::with_left(&ready[*at], &orders[cases[*case].first()], left.clone())
+            Job::new(&ready[*at], &orders[cases[*case].first()]).with_left(left.clone())
         };
         let made = crew(&missing.iter().map(job).collect::<Vec<_>>())?;
         for (key, answer) in missing.into_iter().zip(made) {
@@ -87,7 +109,17 @@ pub(super) fn mind<E>(
     Ok(regroup(orders.len(), &own, &answers))
 }
 
-fn days(orders: &[Dated], ready: &[Ready]) -> Vec<Day> {
+/// The case of each order.
+pub(super) fn case_of(orders: usize, cases: &[Case]) -> Vec<usize> {
+    let mut case_of = vec![0; orders];
+    for (case, all) in cases.iter().enumerate() {
+        all.members.iter().for_each(|member| case_of[*member] = case);
+    }
+    case_of
+}
+
+/// The days on which some service takes only so many, in all these situations.
+pub(super) fn days(orders: &[Dated], ready: &[Ready]) -> Vec<Day> {
     let mut days: BTreeMap<(usize, Date), Vec<usize>> = BTreeMap::new();
     for (situation, one) in ready.iter().enumerate() {
         if matches!(one.days, Days::Own(_)) && one.workshop.services.iter().any(|service| service.per_day.is_some()) {

@@ -35,15 +35,16 @@ impl<'a> Job<'a> {
         Self { ready, order, shelf: Shelf::default() }
     }
 
-    /// Without these containers.
-    pub fn without(ready: &'a Ready, order: &'a Dated, gone: impl Iterator<Item = ContainerName>) -> Self {
-        let shelf = Shelf { containers_left: gone.map(|name| (name, 0)).collect(), ..Shelf::default() };
-        Self { ready, order, shelf }
+    /// The same without these containers.
+    pub fn without(mut self, gone: impl Iterator<Item = ContainerName>) -> Self {
+        self.shelf.containers_left = gone.map(|name| (name, 0)).collect();
+        self
     }
 
-    /// With so many parcels left of these services.
-    pub(super) fn with_left(ready: &'a Ready, order: &'a Dated, left: BTreeMap<ServiceName, i64>) -> Self {
-        Self { ready, order, shelf: Shelf { services_left: left, ..Shelf::default() } }
+    /// The same with so many parcels left of these services.
+    pub(super) fn with_left(mut self, left: BTreeMap<ServiceName, i64>) -> Self {
+        self.shelf.services_left = left;
+        self
     }
 
     /// Plans it.
