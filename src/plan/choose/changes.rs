@@ -95,13 +95,14 @@ fn cheaper_ways(weighing: &mut Weighing<'_>, parts: &[Part], at: usize, left: &L
             if !allowed || cost_at(packed.weight).is_some() {
                 continue;
             }
-            let reached = |bound: &Weight| Some((*bound, cost_at(*bound)?));
-            if let Some((bound, cost)) = near_bounds(weighing, wrap, service, packed.weight).iter().find_map(reached) {
-                ways.push(Way { wrap: index, service, less: packed.weight - bound, cost });
+            for bound in near_bounds(weighing, wrap, service, packed.weight) {
+                let less = packed.weight - bound;
+                ways.extend(cost_at(bound).map(|cost| Way { wrap: index, service, less, cost }));
             }
         }
     }
-    ways.sort_by_key(|way| (way.less, way.cost));
+    // People read whole grams: of what is as near the cheapest counts.
+    ways.sort_by_key(|way| (way.less.g_up(), way.cost));
     let mut kept: Vec<Way> = Vec::new();
     for way in ways {
         let cheaper = kept.last().is_none_or(|known| way.cost < known.cost);
