@@ -29,9 +29,13 @@ const FILE_BYTES_MAX: u64 = 16 * 1024 * 1024;
 /// Rules are evaluated on a thread with this stack.
 const RULES_STACK_BYTES: usize = 64 * 1024 * 1024;
 
-/// An error and its causes, with something to do.
+/// An error and its causes, with something to do. An error that says no more than `what` leaves that to its cause.
 pub(super) fn fault(what: &str, error: &(impl std::error::Error + ?Sized), remedy: &str) -> Fault {
-    Fault::new(what, chain(error), remedy)
+    let why = match error.source() {
+        Some(cause) if error.to_string() == what => chain(cause),
+        _ => chain(error),
+    };
+    Fault::new(what, why, remedy)
 }
 
 fn start_fault(error: &StartError) -> Fault {

@@ -51,7 +51,8 @@ pub enum ReadError {
 pub fn read_folder(dir: &Path) -> Result<Files, ReadError> {
     let mut files = Files::new();
     for (below, ending) in PLACES {
-        let folder = dir.join(below);
+        // Joined with nothing its name would end in a slash.
+        let folder = if below.is_empty() { dir.to_owned() } else { dir.join(below) };
         let entries = match std::fs::read_dir(&folder) {
             Ok(entries) => entries,
             // Only the folder itself must exist: a workshop without cards is one.

@@ -192,3 +192,21 @@ async fn without_a_daemon_an_action_says_how_to_start_it() {
     let (code, _, err) = dawnslip(folder.path(), &["start-packing"]).await;
     assert_eq!((code, err.contains("dawnslip run")), (1, true), "{err}");
 }
+
+/// Whichever command reads it: what, why and what to do, each said once.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_folder_that_is_not_there_is_told_once_with_its_cause() {
+    let folder = tempfile::tempdir().unwrap();
+    let missing = folder.path().join("etc").display().to_string();
+    let commands: [&[&str]; 5] =
+        [&["status"], &["quote", "--what", "2*mug"], &["check"], &["run"], &["compare", "--boxes", "2"]];
+    for command in commands {
+        let (code, said, told) = dawnslip(folder.path(), &[command, &["--config", &missing]].concat()).await;
+        assert_eq!((code, said.as_str()), (1, ""), "{command:?}: {told}");
+        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        let expected = format!(
+            "the configuration cannot be read why could not read {missing}: No such file or directory (os error 2) do name its folder: --config DIR"
+        );
+        assert!(told.starts_with(&expected), "{command:?}: {told}");
+    }
+}
