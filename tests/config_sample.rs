@@ -357,7 +357,7 @@ fn limited_quantities_are_read_as_the_samples_write_them() {
     let workshop = load(&files);
     assert!(!workshop.notes.iter().any(|said| said.contains(note)));
     let danger = workshop.product(&Sku::new("tin")).unwrap().danger.clone().unwrap();
-    assert_eq!(danger.to_string(), "lacquer, flammable (UN1263)");
+    assert_eq!(danger.to_string(), "lacquer, flammable, UN1263");
     assert!(danger.is_limited());
     let road = workshop.service(&ServiceName::new("Road")).unwrap().limited_quantity.clone().unwrap();
     let net_max: Vec<String> = road.net_max.iter().map(ToString::to_string).collect();

@@ -58,7 +58,7 @@ fn a_limited_quantity_goes_by_who_takes_such_and_its_parcel_says_that_it_needs_t
     );
     assert!(refused(&found, "Letter").starts_with("takes no limited quantities"), "{}", refused(&found, "Letter"));
     assert!(found.parcels[0].cautions.iter().any(|caution| {
-        caution.to_string() == "Mug, tide grey: lacquer, flammable (UN1263); the carrier's rules count"
+        caution.to_string() == "Mug, tide grey: lacquer, flammable, UN1263; the carrier's rules count"
     }));
     // Goods of another kind go as ever, and need no mark.
     let tea = plan(&workshop, &order(&[("TEA-HS", 1)]));

@@ -50,10 +50,10 @@ impl Danger {
 }
 
 impl fmt::Display for Danger {
-    /// `lacquer, flammable (UN1263)`.
+    /// `lacquer, flammable, UN1263`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.un {
-            Some(un) => write!(f, "{} ({un})", self.words),
+            Some(un) => write!(f, "{}, {un}", self.words),
             None => f.write_str(&self.words),
         }
     }
