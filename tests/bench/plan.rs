@@ -4,6 +4,10 @@
 //! about once. A plan's time is its thread's on the processor: what else the machine does matters
 //! little.
 //!
+//! Before that one planner plans 20 000 orders that are all made anew, and what the process has in memory is told on
+//! the way: it must not grow with the orders. What grows at first are the verdicts that the planner remembers, of
+//! which it keeps so many at most; after that it fails if there is more at the end.
+//!
 //! `cargo bench --bench plan [-- ORDERS]`
 
 #[path = "../plan_bench/mod.rs"]
@@ -46,6 +50,10 @@ const SERVICES: usize = 12;
 const UNITS_MAX: u64 = 12;
 /// Orders of a large day, the same some hundreds again and again.
 const MANY: usize = 10_000;
+/// After so many orders memory is looked at.
+const LOOKS: [usize; 3] = [1_000, 5_000, 10_000];
+/// At the last look there is at most so many times the memory of the one before, once the remembered verdicts are full.
+const GROWTH_MAX: f64 = 1.1;
 
 fn main() {
     support::on_a_large_stack(bench);
@@ -168,6 +176,44 @@ fn baseline(order: &Order) -> Duration {
     support::processor_time() - begin
 }
 
+/// Of few things and up to seven units, as on most days.
+fn day_like(chance: &mut Chance) -> Order {
+    let units = 1 + chance.below(4) + chance.below(4) * chance.below(2);
+    let kinds = 1 + chance.below(3);
+    chance.order(units.min(UNITS_MAX), kinds)
+}
+
+/// One planner, many orders that are all made anew, each dropped with its plan.
+///
+/// # Panics
+/// Memory grows with the orders.
+fn memory(large: &Workshop) {
+    let planner = Planner::new(large);
+    let mut chance = Chance(77);
+    let now = |figure: &str| support::measure::memory(std::process::id(), figure) as f64 / 1e6;
+    println!("memory: {:.1} MB before the first order", now("VmRSS"));
+    println!("                              orders   MB now   MB at most   times that after {}", LOOKS[0]);
+    let mut looks = |name: &str, make: &dyn Fn(&mut Chance) -> Order| {
+        let mut seen: Vec<f64> = Vec::new();
+        for number in 1..=LOOKS[LOOKS.len() - 1] {
+            planner.decide(&make(&mut chance), large, &Shelf::default(), &BTreeSet::new(), &pins());
+            if LOOKS.contains(&number) {
+                seen.push(now("VmRSS"));
+                let (here, most) = (seen[seen.len() - 1], now("VmHWM"));
+                println!("{name:<28}  {number:>6}   {here:>6.1}   {most:>10.1}   {:>6.2}", here / seen[0]);
+            }
+        }
+        seen[seen.len() - 1] / seen[seen.len() - 2]
+    };
+    looks("8 x 12, day-like", &day_like);
+    // Well before five thousand of these the verdicts have been all there, and were thrown away.
+    let grown = looks("8 x 12, always 12 units", &|chance: &mut Chance| chance.order(UNITS_MAX, 5));
+    assert!(
+        grown <= GROWTH_MAX,
+        "memory grows with the orders: {grown:.2} times from the last look but one, at most {GROWTH_MAX} are allowed"
+    );
+}
+
 struct Plans {
     times: Vec<Duration>,
     proved: usize,
@@ -208,6 +254,8 @@ fn report(name: &str, plans: Plans, baseline: Option<Vec<Duration>>) {
 
 fn bench() {
     let count = support::argument(1000);
+    let large = large();
+    memory(&large);
     let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder");
     let (place, sample) = support::sample(folder.path());
     let table = place.sources(&sample, [0; 32]).unwrap_or_else(|errors| panic!("the sample's sources: {errors:?}"));
@@ -244,15 +292,9 @@ fn bench() {
     let (one, two) = (seconds(1), seconds(2));
     println!("sample, {MANY} orders: {one:.1} s on one thread, {two:.1} s on two ({:.2} times)", one / two);
 
-    let (large, minding, mailers) = (large(), minding_size(), with_mailers());
+    let (minding, mailers) = (minding_size(), with_mailers());
     let mut chance = Chance(2026);
-    let day: Vec<Order> = (0..count)
-        .map(|_| {
-            let units = 1 + chance.below(4) + chance.below(4) * chance.below(2);
-            let kinds = 1 + chance.below(3);
-            chance.order(units.min(UNITS_MAX), kinds)
-        })
-        .collect();
+    let day: Vec<Order> = (0..count).map(|_| day_like(&mut chance)).collect();
     let full: Vec<Order> = (0..count).map(|_| chance.order(UNITS_MAX, 5)).collect();
     for (name, orders) in [("day-like", day), ("always 12 units", full)] {
         for (containers, workshop) in [("8 x 12", &large), ("by size", &minding), ("and mailers", &mailers)] {
