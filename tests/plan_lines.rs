@@ -178,8 +178,12 @@ fn quote_explains_parts_of_dearer_ways_and_every_rule() {
     assert!(told.contains("postage 6.40  container 0.62  supplies 0.18"), "{told}");
     assert!(!told.contains("rules.toml:"), "only where asked for: {told}");
     let (_, in_full) = on_the_sample(&[&asked[..], &["--explain"]].concat());
+    // In full each container is refused with each service: the reasons are the same.
+    let squeezed = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let all = squeezed(&in_full);
     for line in told.lines() {
-        assert!(in_full.contains(line), "{line:?} is missing in\n{in_full}");
+        let (_, said) = line.split_once("  -   ").unwrap_or(("", line));
+        assert!(all.contains(&squeezed(said)), "{line:?} is missing in\n{in_full}");
     }
     assert!(in_full.contains("postage 7.20  container 0.62  supplies 0.18"), "the mailer's parts: {in_full}");
     let rules = include_str!("../config/rules.toml");
