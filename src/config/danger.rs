@@ -25,6 +25,11 @@ impl Written for NetQuantity {
 /// What is dangerous about a product: words, or a table with its number and how much is in it.
 pub(super) fn of_product(table: &Section<'_>) -> Option<Danger> {
     let entry = table.entry("danger")?;
+    if table.has("made_of") {
+        // A set is packed as its parts: nobody would ever read it here.
+        let remedy = "say it of the part that is dangerous";
+        table.complain(&entry.key.at, "`danger` has no effect on what is made of others", remedy);
+    }
     match entry.value {
         DeValue::Table(_) => table.table_of(&entry, &shape::DANGER).and_then(|danger| in_full(&danger)),
         _ => table.printed("danger").map(|given| Danger::words(&given.value)),
