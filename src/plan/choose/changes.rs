@@ -77,25 +77,28 @@ pub fn near_misses(weighing: &mut Weighing<'_>, parts: &[Part], left: &Left) -> 
 /// is, since something else stands against them.
 fn cheaper_ways(weighing: &mut Weighing<'_>, parts: &[Part], at: usize, left: &Left) -> Vec<Way> {
     let (part, wraps) = (&parts[at], weighing.wraps);
+    let allowed: Vec<usize> = (0..weighing.services.len())
+        .filter(|&service| weighing.limits.against_service(weighing.services[service]).is_none())
+        .filter(|&service| weighing.against_contents(&part.counts, service).is_none())
+        .collect();
     let mut ways: Vec<Way> = Vec::new();
     for (index, wrap) in wraps.iter().enumerate() {
         if weighing.limits.against_containers(wrap.containers()).is_some() {
             continue;
         }
         let packed = weighing.weighed(&part.counts, index);
-        for service in 0..weighing.services.len() {
-            let allowed = weighing.limits.against_service(weighing.services[service]).is_none()
-                && weighing.against_contents(&part.counts, service).is_none();
+        for &service in &allowed {
+            let bounds = near_bounds(weighing, wrap, service, packed.weight);
             let cost_at = |weight: Weight| {
                 let lighter = Weighed { weight, ..packed };
                 let quoted = weighing.quoted(&lighter, index, service).ok()?;
-                let open = weighing.against(wrap, &lighter).is_none();
-                open.then(|| lighter.cost_parts(&quoted).total().minor).filter(|cost| *cost < part.how.cost)
+                let cost = lighter.cost_parts(&quoted).total().minor;
+                (cost < part.how.cost && weighing.against(wrap, &lighter).is_none()).then_some(cost)
             };
-            if !allowed || cost_at(packed.weight).is_some() {
+            if bounds.is_empty() || cost_at(packed.weight).is_some() {
                 continue;
             }
-            for bound in near_bounds(weighing, wrap, service, packed.weight) {
+            for bound in bounds {
                 let less = packed.weight - bound;
                 ways.extend(cost_at(bound).map(|cost| Way { wrap: index, service, less, cost }));
             }
@@ -122,15 +125,14 @@ fn goes(weighing: &Weighing<'_>, parts: &[Part], at: usize, way: &Way, left: &Le
 
 /// Weights a little below this one at which something else may count, the nearest first.
 fn near_bounds(weighing: &Weighing<'_>, wrap: &Wrap<'_>, service: usize, weight: Weight) -> Vec<Weight> {
-    let service = weighing.services[service];
-    let mut bounds: Vec<Weight> = tariff::bounds(service, weighing.on).collect();
-    let mut tare = Weight::ZERO;
-    for container in wrap.around.into_iter().chain(std::iter::once(wrap.container)) {
-        tare = tare + container.tare;
-        bounds.extend(container.load_max.map(|most| most + tare));
-    }
     let least = weight - NEAR.max(Weight { ng: weight.ng / 100 * NEAR_PERCENT });
-    bounds.retain(|bound| *bound < weight && *bound >= least);
+    let mut tare = Weight::ZERO;
+    let loads = wrap.around.into_iter().chain(std::iter::once(wrap.container)).filter_map(|container| {
+        tare = tare + container.tare;
+        container.load_max.map(|most| most + tare)
+    });
+    let all = tariff::bounds(weighing.services[service], weighing.on).chain(loads);
+    let mut bounds: Vec<Weight> = all.filter(|bound| *bound < weight && *bound >= least).collect();
     bounds.sort_by_key(|bound| Reverse(*bound));
     bounds.dedup();
     bounds

@@ -5,7 +5,6 @@
 //! fetched is handed to no carrier.
 
 use super::goods::Kind;
-use super::packaging::Weighed;
 use super::weigh::Weighing;
 use crate::model::*;
 use crate::plan::tariff::{Quoted, Refusal};
@@ -54,12 +53,12 @@ fn against_one(service: &Service, product: &Product, danger: &Danger, to: Option
     (!goes).then(why)
 }
 
-/// A price, unless the parcel is too heavy for what is in it; it counts up to there at most.
-pub fn within_gross<'s>(service: &Service, packed: &Weighed, quoted: Quoted<'s>) -> Result<Quoted<'s>, Refusal> {
-    let takes = service.limited_quantity.as_ref().filter(|_| packed.holds_limited && !service.collect);
+/// A price of a parcel with limited quantities, unless it is too heavy for them; it counts up to there at most.
+pub fn within_gross<'s>(service: &Service, weight: Weight, quoted: Quoted<'s>) -> Result<Quoted<'s>, Refusal> {
+    let takes = service.limited_quantity.as_ref().filter(|_| !service.collect);
     let Some(most) = takes.map(|takes| takes.gross_max) else { return Ok(quoted) };
-    if packed.weight > most {
-        return Err(Refusal::LimitedQuantity(most, packed.weight));
+    if weight > most {
+        return Err(Refusal::LimitedQuantity(most, weight));
     }
     // Beyond it there is no dearer step: it would be too heavy.
     Ok(match quoted.ends {
