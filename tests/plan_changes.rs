@@ -95,7 +95,7 @@ fn read(sentence: &str, cost: i64) -> Option<(i64, i64)> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 100, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// With as much less as it says it costs what it says, and with a gram less than that nothing has changed.
     #[test]
