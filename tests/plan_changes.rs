@@ -165,7 +165,7 @@ fn every_container_with_every_service_is_told_exactly_once() {
         let order = quotes::order_of(lines, to);
         let quote = quotes::plan_of(&order, &workshop, &Overrides::default(), jiff::civil::date(2026, 11, 25), true);
         let mut seen: BTreeMap<(String, String), u32> = BTreeMap::new();
-        let wraps: Vec<String> = wraps_of(&workshop).iter().map(|wrap| wrap.spoken()).collect();
+        let wraps: Vec<String> = wraps_of(&workshop).iter().map(|wrap| wrap.spoken(workshop.locale.units)).collect();
         let services: Vec<String> = workshop.services.iter().map(|service| service.name.to_string()).collect();
         let mut note = |wraps: &[String], services: &[String]| {
             for wrap in wraps {

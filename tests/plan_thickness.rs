@@ -83,7 +83,9 @@ fn what_is_to_be_flat_is_said_in_plain_words() {
     workshop.locale.units = Units::Ounces;
     workshop.products = vec![product("FLAT", "Print", "6 x 4 x 0.5 in".parse().expect("sides"), ounces("3"))];
     let flat = plan(&workshop, &[("FLAT", 1)]);
-    let table = |plan: &Plan| quote::table(&quote::Quote { plan: plan.clone(), tried: Vec::new() }, &workshop, false);
+    let table = |plan: &Plan| {
+        quote::table(&quote::Quote { plan: plan.clone(), tried: Vec::new(), refused: Vec::new() }, &workshop, false)
+    };
     assert!(table(&flat).starts_with("Mailer at most 0.75 in thick by Light"), "{}", table(&flat));
     assert!(table(&flat).contains("! press it flat: at most 19.05 mm thick for Light"), "{}", table(&flat));
     assert_eq!(flat.parcels[0].spoken(), "Mailer at most 19.05 mm thick by Light");

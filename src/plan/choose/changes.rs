@@ -87,7 +87,7 @@ fn cheaper_ways(weighing: &mut Weighing<'_>, parts: &[Part], at: usize, left: &L
             continue;
         }
         let packed = weighing.weighed(&part.counts, index);
-        for &service in &allowed {
+        for &service in allowed.iter().filter(|service| wrap.is_minded_by(weighing.services[**service])) {
             let bounds = near_bounds(weighing, wrap, service, packed.weight);
             let cost_at = |weight: Weight| {
                 let lighter = Weighed { weight, ..packed };

@@ -26,12 +26,13 @@ pub fn all(
 ) -> Vec<RefusedWay> {
     let counts: Vec<u32> = weighing.kinds.iter().map(Kind::count).collect();
     let told = |(what, why): &(String, String)| RefusedWay { what: what.clone(), why: why.clone() };
+    let units = weighing.workshop.locale.units;
     let mut refused: Vec<RefusedWay> = Vec::new();
     let mut carrying: Vec<(usize, Weighed)> = Vec::new();
     for (index, wrap) in weighing.wraps.iter().enumerate() {
         let packed = weighing.weighed(&counts, index);
         match why_not_in(weighing, &counts, index, &packed) {
-            Some(why) => refused.push(RefusedWay { what: wrap.spoken(), why }),
+            Some(why) => refused.push(RefusedWay { what: wrap.spoken(units), why }),
             None => carrying.push((index, packed)),
         }
     }
@@ -45,9 +46,12 @@ pub fn all(
             continue;
         }
         let mut of_service: Vec<(Vec<usize>, String)> = Vec::new();
-        for (wrap, packed) in &carrying {
+        // Pressed flat it is only for those that ask it: to the others it is the same as when thick.
+        let minded = |(wrap, _): &&(usize, Weighed)| weighing.wraps[*wrap].is_minded_by(service);
+        let all = carrying.iter().filter(minded).count();
+        for (wrap, packed) in carrying.iter().filter(minded) {
             let Err(refusal) = weighing.quoted(packed, *wrap, index) else { continue };
-            let why = refusal.say(weighing.workshop.locale.units);
+            let why = refusal.say(units);
             match of_service.iter_mut().find(|(_, known)| *known == why) {
                 Some((wraps, _)) => wraps.push(*wrap),
                 None => of_service.push((vec![*wrap], why)),
@@ -55,10 +59,10 @@ pub fn all(
         }
         for (wraps, why) in of_service {
             let what = match wraps.as_slice() {
-                all if all.len() == carrying.len() && all.len() > 1 => service.name.to_string(),
+                wraps if wraps.len() == all && all > 1 => service.name.to_string(),
                 [one] => spoken(weighing, *one, index),
                 several => {
-                    let names: Vec<String> = several.iter().map(|wrap| weighing.wraps[*wrap].spoken()).collect();
+                    let names: Vec<String> = several.iter().map(|wrap| weighing.wraps[*wrap].spoken(units)).collect();
                     format!("{} by {}", names.join(", "), service.name)
                 }
             };
