@@ -229,3 +229,31 @@ fn in_full_the_table_and_the_json_name_each_refused_way() {
     assert!(refused.iter().any(|one| one["what"] == "Medium by Letter"), "{json:#}");
     assert!(!quoted(&demo(), "2*mug,1*teapot", false, false).contains("Medium by Letter"));
 }
+
+/// A mailer that gets 50 mm thick; Light takes it to 20 mm and 250 g, Road takes all.
+#[test]
+fn pressed_flat_it_is_a_way_of_its_own_for_who_asks_it_and_for_nobody_else() {
+    let mut workshop = empty();
+    let mut mailer = carton("Mailer", mm(1, 1, 1), 0, g(20), 20);
+    let flat = [Length::from_mm(230), Length::from_mm(160)];
+    let thickness_max = Length::from_mm(50);
+    mailer.kind = ContainerKind::PaddedMailer { flat, outer: flat, allowance: [Length::ZERO; 2], thickness_max };
+    workshop.containers = vec![mailer];
+    let mut light = by_weight("Light", &[(250, 140)]);
+    light.outer_max = Some(mm(300, 200, 20));
+    workshop.services = vec![light, by_weight("Road", &[(5_000, 700)])];
+    let told = |thick: i64, grams: i64, explain: bool| {
+        let mut workshop = workshop.clone();
+        workshop.products = vec![product("PRINT", "Print", mm(150, 100, thick), g(grams))];
+        let asked = Asked { what: Some("print".into()), explain, ..Asked::default() };
+        quote(&asked, &workshop, jiff::civil::date(2026, 11, 25)).expect("a quote").text
+    };
+    let heavy = told(15, 240, false);
+    assert!(heavy.contains("10 g less and it goes in Mailer at most 20 mm thick by Light for 5.60 less"), "{heavy}");
+    // What is too thick goes by no Light, however light.
+    let thick = told(30, 240, true);
+    assert!(thick.starts_with("Mailer by Road") && !thick.contains("less and it goes"), "{thick}");
+    assert!(thick.contains("   Mailer at most 20 mm thick "), "{thick}");
+    // To Road it is the same mailer: nothing is told of both.
+    assert!(!told(15, 240, true).contains("thick by Road"), "{}", told(15, 240, true));
+}

@@ -209,6 +209,7 @@ impl Planner {
         }
         let (wraps, out) = packaging::wraps(workshop, |name| shelf.containers_left.get(name).copied());
         let (asked_for, _) = house::services(workshop, order, &house, accepted);
+        let wraps = packaging::at_each_thickness(wraps, &asked_for, &order.destination, pins.hand_over);
         let (services, closed) = scarce::services_open(&asked_for, shelf, pins);
         let weighing = self.weighing(order, workshop, &goods, &house, &wraps, &services, pins.hand_over);
         refused::all(&weighing, &out, &closed, &asked_for)
