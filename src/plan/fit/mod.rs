@@ -188,7 +188,7 @@ pub struct Budget {
 
 impl Budget {
     /// For planning an order: of what more work would still decide, these decide most (see DEVELOPERS.md).
-    pub const USUAL: Self = Self { starts: 24, nodes: 600, slice_steps: 0, loading_steps: 900_000, late_starts: 60 };
+    pub const USUAL: Self = Self { starts: 24, nodes: 900, slice_steps: 0, loading_steps: 900_000, late_starts: 120 };
     /// For a person who waits for one answer.
     pub const THOROUGH: Self =
         Self { starts: 200, nodes: 60_000, slice_steps: 300_000, loading_steps: 18_000_000, late_starts: 1_000 };
