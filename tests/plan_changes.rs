@@ -51,10 +51,10 @@ fn the_nearest_change_comes_first_and_a_larger_one_only_where_it_saves_more() {
     let same_wrap = shop(vec![road.clone(), by_weight("Light", &[(470, 480)])]);
     assert_eq!(
         plan(&same_wrap, parcel_of(500)).what_would_change,
-        ["20 g less would cost 6.03 (the step below)", "30 g less and it goes by Light for 1.10 less"]
+        ["20 g less would save 0.30 (the step below)", "30 g less and it goes by Light for 1.10 less"]
     );
     let dearer = shop(vec![road, by_weight("Light", &[(470, 570)])]);
-    assert_eq!(plan(&dearer, parcel_of(500)).what_would_change, ["20 g less would cost 6.03 (the step below)"]);
+    assert_eq!(plan(&dearer, parcel_of(500)).what_would_change, ["20 g less would save 0.30 (the step below)"]);
 }
 
 #[test]
@@ -69,7 +69,7 @@ fn a_container_that_carries_less_and_a_surcharge_by_weight_are_near_misses_too()
     let mut workshop = shop(vec![by_weight("Road", &[(5_000, 590)])]);
     let heavy = Surcharge::plain("heavy", SurchargeAmount::Fixed(eur(200)));
     workshop.services[0].surcharges = vec![Surcharge { above_weight: Some(g(1_000)), ..heavy }];
-    assert_eq!(plan(&workshop, parcel_of(1_007)).what_would_change, ["7 g less would cost 6.33"]);
+    assert_eq!(plan(&workshop, parcel_of(1_007)).what_would_change, ["7 g less would save 2.00"]);
 }
 
 #[test]
@@ -83,15 +83,15 @@ fn what_rules_forbid_or_a_service_refuses_is_no_near_miss() {
     assert!(plan(&workshop, parcel_of(511)).what_would_change.is_empty());
 }
 
-/// `11 g less and ... for 1.10 less`, `20 g less would cost 6.03 ...`: grams, and what it would cost then.
+/// `11 g less and ... for 1.10 less`, `20 g less would save 0.30 ...`: grams, and what it would cost then.
 fn read(sentence: &str, cost: i64) -> Option<(i64, i64)> {
     let (grams, rest) = sentence.split_once(" g less ")?;
     let amount = |text: &str| text.replace('.', "").parse::<i64>().expect("an amount");
-    let then = match rest.strip_prefix("would cost ") {
-        Some(total) => amount(total.split(' ').next().expect("a figure")),
-        None => cost - amount(rest.rsplit_once(" for ")?.1.strip_suffix(" less")?),
+    let saves = match rest.strip_prefix("would save ") {
+        Some(saved) => saved.split(' ').next()?,
+        None => rest.rsplit_once(" for ")?.1.strip_suffix(" less")?,
     };
-    Some((grams.parse().expect("grams"), then))
+    Some((grams.parse().expect("grams"), cost - amount(saves)))
 }
 
 proptest! {

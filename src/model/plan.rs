@@ -60,7 +60,7 @@ pub struct Plan {
     pub waits: Vec<Wait>,
     /// What else was weighed, best first, with what it would have cost or why it failed.
     pub alternatives: Vec<Alternative>,
-    /// "110 g less would cost 6.90 (the step below)" and the like: near misses, one sentence each.
+    /// "110 g less would save 0.40 (the step below)" and the like: near misses, one sentence each.
     pub what_would_change: Vec<String>,
     /// Names of the rules that took part, in file order.
     pub rules: Vec<String>,

@@ -44,14 +44,13 @@ pub fn near_misses(weighing: &mut Weighing<'_>, parts: &[Part], left: &Left) -> 
         let ends = quoted.ends;
         for way in cheaper_ways(weighing, parts, at, left) {
             let less = units.weight(Weight::from_g(way.less.g_up()));
-            let cost = |minor: i64| Money::new(minor, weighing.workshop.currency).figure();
-            let saves = cost(part.how.cost - way.cost);
+            let saves = Money::new(part.how.cost - way.cost, weighing.workshop.currency).figure();
             let (same_wrap, same_service) = (way.wrap == part.how.wrap, way.service == part.how.service);
             let service = &weighing.services[way.service].name;
             sentences.push(match (same_wrap, same_service) {
                 (true, true) => {
                     let step = if below == Some(way.less) { " (the step below)" } else { "" };
-                    format!("{of_parcel}{less} less would cost {}{step}", cost(way.cost))
+                    format!("{of_parcel}{less} less would save {saves}{step}")
                 }
                 (true, false) => format!("{of_parcel}{less} less and it goes by {service} for {saves} less"),
                 (false, _) => {
