@@ -255,6 +255,21 @@ fn a_change_while_the_common_plan_is_made_counts() {
 }
 
 #[test]
+fn a_common_plan_that_comes_while_one_of_them_is_planned_anew_is_made_again_after_that() {
+    let mut bench = asked_together();
+    bench.act(Action::ReplanAll);
+    let asked: Vec<OrderKey> = bench.to_plan.iter().map(|(order, _)| order.clone()).collect();
+    assert_eq!(asked, [key("S-1"), key("S-2")], "together, and the second one anew");
+    plan_one(&mut bench);
+    assert_eq!(not_joined(&bench, "S-1"), "", "nothing is settled");
+    assert_eq!(parcels(&bench), "S-1, S-2");
+    bench.plan();
+    assert_eq!(parcels(&bench), "S-1+S-2");
+    let own = |number: &str| bench.state.orders[&key(number)].parcels.clone();
+    assert_eq!(own("S-1"), own("S-2"), "nothing is sent twice");
+}
+
+#[test]
 fn while_a_partner_is_planned_no_slip_prints() {
     let mut bench = Bench::with(Policy { join: true, burst_orders: 100, ..policy() });
     bench.receive(&[adas("S-1", &["MUG"]), adas("S-2", &["MUG"])]);

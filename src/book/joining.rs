@@ -262,7 +262,13 @@ impl Work<'_> {
             && !plan.joined.is_empty()
             && plan.joined.iter().all(pinned)
             && plan.joined_saves.is_some_and(|saves| saves.minor >= 0);
-        if is_worth_it {
+        let planned_anew = |key: &OrderKey| self.state.orders.get(key).is_some_and(|entry| entry.asked.is_some());
+        if plan.pins.joined.iter().any(|(key, _)| planned_anew(key)) {
+            // Its own plan would come after this one and send its things a second time.
+            let why = "one of the orders is planned anew".to_owned();
+            let (order, pins) = (plan.order, Box::new(plan.pins));
+            self.fact(Fact::NotJoined { order, pins, why, settled: false });
+        } else if is_worth_it {
             let parcels = self.new_parcels(&plan);
             self.fact(Fact::Planned { plan: Box::new(plan), parcels });
         } else {

@@ -54,8 +54,8 @@ fn worlds_keep_what_was_promised() {
 }
 
 /// Fresh seeds that once found something: a head that held half a command for ever; half a first line that
-/// another one went on from.
-const ONCE_FAILED: [u64; 2] = [2_770_162_783, 3_529_565_545];
+/// another one went on from; all planned anew while a common plan was on its way.
+const ONCE_FAILED: [u64; 3] = [2_770_162_783, 3_529_565_545, 2_090_057_306];
 
 #[test]
 fn worlds_that_once_failed_are_well() {
