@@ -740,3 +740,23 @@ fn persons_go_into_records_of_their_own() {
     assert_eq!(people.of(&key("S-1"), 1), Some(&person));
     assert!(people.raw(&MessageKey { source: SHOP.into(), id: "x".to_owned() }).is_some());
 }
+
+#[test]
+fn what_was_in_doubt_and_was_taken_out_says_copy_whenever_it_comes_again() {
+    let mut bench = Bench::new();
+    bench.receive_and_plan(&[order("S-1", &["MUG"])]);
+    let slip = bench.slip("S-1");
+    bench.send(slip);
+    bench.not_printed(slip, BytesLeft::Some);
+    bench.act(Action::Drop { job: slip });
+    let hold = |bench: &mut Bench| {
+        bench.act(Action::Hold { order: key("S-1"), reason: String::new() });
+        assert_eq!(bench.queued(), [""; 0], "a held order prints nothing");
+        bench.act(Action::Release { order: key("S-1") });
+    };
+    hold(&mut bench);
+    bench.act(Action::Reprint { job: slip, reason: String::new() });
+    assert_eq!(bench.queued(), ["slip of S-1 COPY"], "a person wants it after all");
+    hold(&mut bench);
+    assert_eq!(bench.queued(), ["slip of S-1 COPY"], "the first one may lie in the tray");
+}

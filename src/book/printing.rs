@@ -242,7 +242,10 @@ impl Work<'_> {
         let doubtful: Vec<&&Job> = jobs.iter().filter(|job| matches!(job.state, JobState::Uncertain { .. })).collect();
         let Some(last) = doubtful.last().copied() else {
             if !waits && self.state.may_print_about(&subject) {
-                self.queue_job(kind, subject, None);
+                // What was sent once and taken out since may lie in the tray all the same.
+                let sent = jobs.iter().rev().find(|job| job.tries > 0);
+                let copy = sent.map(|job| CopyMark { of: job.id, at: self.now, why: String::new() });
+                self.queue_job(kind, subject, copy);
             }
             return;
         };

@@ -47,7 +47,7 @@ impl World {
     fn run(&mut self) -> Checked {
         let events = if self.dice.one_in(10) { EVENTS.2 } else { self.dice.between(EVENTS.0, EVENTS.1) };
         self.start()?;
-        let mut packing_started = false;
+        let mut packing_started_on = None;
         loop {
             let mut worker = Worker::new(self);
             let life = self.life;
@@ -62,14 +62,15 @@ impl World {
                 if !self.calm || !self.is_at_rest() {
                     continue;
                 }
-                if packing_started {
+                let today = self.durable.state.date(self.now);
+                if packing_started_on == Some(today) {
                     self.look_over()?;
                     self.look_at_the_end()?;
                     self.stop()?;
                     return self.look_back();
                 }
-                // What waited for packing to start is printed now.
-                packing_started = true;
+                // What waited for packing to start is printed now; on the next day more may have come to that.
+                packing_started_on = Some(today);
                 self.tick()?;
                 self.submit(Command::Person(dawnslip::book::Action::StartPacking), Asker::Nobody)?;
                 self.commit()?;
