@@ -127,6 +127,10 @@ impl World {
         if self.ledger.is_none() {
             return Ok(());
         }
+        // The power may have gone in an operation whose failure stops nobody.
+        if self.disk.list("journal").is_err() {
+            return self.die("the power goes", true);
+        }
         let at = match self.shop.unanswered().filter(|_| self.calm) {
             Some(at) => at,
             None => match self.shop.next(&mut self.dice) {
@@ -156,7 +160,6 @@ impl World {
     /// read: then there is no answer at all.
     fn archived_among(&mut self, keys: &[OrderKey]) -> Option<BTreeSet<OrderKey>> {
         let reader = self.ledger.as_ref()?.archive_reader();
-        self.disk.list("journal").ok()?;
         let mut archived = BTreeSet::new();
         for key in keys {
             if reader.holds(key).ok()? {
