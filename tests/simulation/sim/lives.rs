@@ -47,7 +47,7 @@ impl World {
     fn run(&mut self) -> Checked {
         let events = if self.dice.one_in(10) { EVENTS.2 } else { self.dice.between(EVENTS.0, EVENTS.1) };
         self.start()?;
-        let mut packing_started_on = None;
+        let mut packing_started = None;
         loop {
             let mut worker = Worker::new(self);
             let life = self.life;
@@ -62,15 +62,17 @@ impl World {
                 if !self.calm || !self.is_at_rest() {
                     continue;
                 }
-                let today = self.durable.state.date(self.now);
-                if packing_started_on == Some(today) {
+                let state = &self.durable.state;
+                let since = Some((state.date(self.now), state.last_job));
+                if packing_started == since {
                     self.look_over()?;
                     self.look_at_the_end()?;
                     self.stop()?;
                     return self.look_back();
                 }
-                // What waited for packing to start is printed now; on the next day more may have come to that.
-                packing_started_on = Some(today);
+                // What waited for packing to start is printed now; after that, as on the next day, more may have
+                // come to it: what is planned together meanwhile.
+                packing_started = since;
                 self.tick()?;
                 self.submit(Command::Person(dawnslip::book::Action::StartPacking), Asker::Nobody)?;
                 self.commit()?;
