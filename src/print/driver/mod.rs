@@ -111,6 +111,8 @@ pub struct Driver<'job> {
     progress_at: Duration,
     /// From when on the wait for a confirmation counts.
     confirm_from: Duration,
+    /// The whole end of half a paper was handed over on this connection.
+    end_has_left: bool,
     /// When the last in-line answer to the end of half a paper came.
     answered_at: Option<Duration>,
     recover_at: Duration,
@@ -151,6 +153,7 @@ impl<'job> Driver<'job> {
             near_end: settings.near_end,
             progress_at: Duration::ZERO,
             confirm_from: Duration::ZERO,
+            end_has_left: false,
             answered_at: None,
             recover_at: Duration::ZERO,
             unsent_before: 0,
@@ -387,8 +390,9 @@ impl<'job> Driver<'job> {
         let asked = self.settings.confirms == Confirms::ProcessId;
         if self.phase == Phase::Ending && asked && id == PROOF_ID {
             // Of a question that was asked again a part may have left: the head would take the job's
-            // first bytes for its rest. It is answered, too.
-            if !self.is_in_stream() {
+            // first bytes for its rest. It is answered, too. And what answers a question from an earlier
+            // connection says nothing of what the head has taken since.
+            if self.end_has_left && !self.is_in_stream() {
                 self.ended(now, effects);
             }
         } else if self.phase == Phase::Confirming && asked && id == self.process_id {
@@ -440,7 +444,10 @@ impl<'job> Driver<'job> {
         }
         match self.phase {
             Phase::Ending if self.settings.confirms == Confirms::Nothing => self.ended(now, effects),
-            Phase::Ending => self.confirm_from = now,
+            Phase::Ending => {
+                self.end_has_left = true;
+                self.confirm_from = now;
+            }
             Phase::Sending => {
                 self.phase = Phase::Confirming;
                 self.confirm_from = now;

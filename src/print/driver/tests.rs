@@ -411,6 +411,20 @@ fn no_job_follows_half_a_question_that_was_asked_again() {
 }
 
 #[test]
+fn an_answer_from_an_earlier_connection_ends_no_half_paper() {
+    let mut bench = Bench::new(Settings { after_doubt: AfterDoubt::EndPaper, ..settings(Confirms::ProcessId) });
+    bench.connect([0x12; 4]);
+    for taken in [0, HALF_PAPER_PAD / 2] {
+        assert_eq!(bench.take(taken), taken);
+        bench.event(Event::Read(&confirmed(PROOF_ID)));
+        assert_eq!(bench.driver.phase(), Phase::Ending, "the head may still wait for the rest of a command");
+    }
+    bench.take(usize::MAX);
+    bench.event(Event::Read(&confirmed(PROOF_ID)));
+    assert_eq!(bench.effects.last(), Some(&Effect::AskLeave));
+}
+
+#[test]
 fn after_a_doubt_silence_may_come_from_half_a_picture_so_that_is_ended_first() {
     let settings = Settings { after_doubt: AfterDoubt::EndPaper, must_answer: true, ..settings(Confirms::ProcessId) };
     let mut bench = Bench::new(settings);
