@@ -24,6 +24,10 @@ const COUNTRIES: [&str; 10] = [
 ];
 
 impl CountryCode {
+    /// Does a list of countries mean this one? An empty list means any, an unknown country only that.
+    pub fn is_meant_by(list: &[Self], to: Option<Self>) -> bool {
+        list.is_empty() || to.is_some_and(|country| list.contains(&country))
+    }
     /// The two letters.
     pub fn as_str(&self) -> &str {
         std::str::from_utf8(&self.0).unwrap_or("??")

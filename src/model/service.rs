@@ -127,7 +127,7 @@ impl Refused {
     pub fn keeps_away(&self, danger: &Danger, to: Option<CountryCode>) -> bool {
         danger.to_string().to_lowercase().contains(&self.danger.to_lowercase())
             && !(self.but_limited && danger.is_limited())
-            && (self.countries.is_empty() || to.is_some_and(|country| self.countries.contains(&country)))
+            && CountryCode::is_meant_by(&self.countries, to)
     }
 }
 

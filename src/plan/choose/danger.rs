@@ -45,9 +45,7 @@ fn against_one(service: &Service, product: &Product, danger: &Danger, to: Option
         ));
     }
     let takes = service.limited_quantity.as_ref();
-    let goes = takes.is_some_and(|takes| {
-        takes.countries.is_empty() || to.is_some_and(|country| takes.countries.contains(&country))
-    });
+    let goes = takes.is_some_and(|takes| CountryCode::is_meant_by(&takes.countries, to));
     let there = if takes.is_some() { " to there" } else { "" };
     let why = || format!("takes no limited quantities{there}, as {name} is ({danger}); the carrier's own list counts");
     (!goes).then(why)

@@ -67,7 +67,7 @@ pub fn zone_of<'s>(service: &'s Service, to: &Destination) -> Option<&'s str> {
         return Some("");
     }
     let matches = |rule: &&ZoneRule| {
-        let country = rule.countries.is_empty() || to.country.is_some_and(|c| rule.countries.contains(&c));
+        let country = CountryCode::is_meant_by(&rule.countries, to.country);
         let postcode = rule.postcodes.is_empty() || rule.postcodes.iter().any(|some| some.hold(&to.postcode_head));
         country && postcode
     };

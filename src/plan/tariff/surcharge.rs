@@ -65,7 +65,7 @@ pub fn by_size(surcharge: &Surcharge, outer: &Dims) -> bool {
 pub fn is_due(surcharge: &Surcharge, zone: &str, to: &Destination, on: Date) -> bool {
     let (from, until) = surcharge.between;
     (surcharge.zones.is_empty() || surcharge.zones.iter().any(|z| z == zone))
-        && (surcharge.countries.is_empty() || to.country.is_some_and(|c| surcharge.countries.contains(&c)))
+        && CountryCode::is_meant_by(&surcharge.countries, to.country)
         && (surcharge.postcodes.is_empty() || surcharge.postcodes.iter().any(|some| some.hold(&to.postcode_head)))
         && from.is_none_or(|from| on >= from)
         && until.is_none_or(|until| on <= until)
